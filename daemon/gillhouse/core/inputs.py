@@ -1,0 +1,123 @@
+"""All that may change a decision. Each is journalled, so a night can be replayed to the same bytes."""
+
+from dataclasses import dataclass
+from enum import StrEnum
+
+
+class Delivery(StrEnum):
+    """How a reading came. Only LIVE may drive or alarm."""
+
+    LIVE = "live"
+    QUEUED = "queued"
+    LATE = "late"
+    AHEAD = "ahead"
+    RETAINED = "retained"
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """One value of one sensor, in its quantity's canonical unit."""
+
+    sensor: str
+    value: float
+    sensed_ms: int
+    """Wall time the value belongs to: the board's own if it sends one, else its arrival."""
+    own_time: bool = False
+    board_seq: int | None = None
+    delivery: Delivery = Delivery.LIVE
+
+
+@dataclass(frozen=True, slots=True)
+class Due:
+    """A due time. `what` is a programme's id, or `DEADLINE` for the core's own next deadline."""
+
+    what: str
+    due_ms: int
+    """Wall time it was due (for DEADLINE: of the call)."""
+
+
+DEADLINE = "deadline"
+
+
+@dataclass(frozen=True, slots=True)
+class RelayReport:
+    """What a relay board says of itself."""
+
+    relay: str
+    on: bool | None
+    """State echoed, or None where only `available` is known."""
+    available: bool = True
+
+
+class Act(StrEnum):
+    """What a person may ask for."""
+
+    NOTE = "note"
+    ACK = "ack"
+    SHELVE = "shelve"
+    RESET = "reset"
+    OVERRIDE = "override"
+    RELEASE = "release"
+    """Ends an override."""
+
+
+@dataclass(frozen=True, slots=True)
+class OperatorAction:
+    """Something a named person did."""
+
+    act: Act
+    subject: str
+    """A space, an alarm or a relay, by `act`."""
+    who: str
+    text: str = ""
+    on: bool | None = None
+    """For OVERRIDE."""
+    for_ms: int | None = None
+    """How long an OVERRIDE or SHELVE lasts."""
+    occurrence: int | None = None
+    """For ACK: the occurrence meant (a stale acknowledgement touches nothing newer)."""
+
+
+class Link(StrEnum):
+    """What may be up or down."""
+
+    BROKER = "broker"
+    STORE = "store"
+
+
+@dataclass(frozen=True, slots=True)
+class LinkChange:
+    link: Link
+    up: bool
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class ClockStep:
+    """The wall clock moved against the monotonic one by more than 2 s."""
+
+    by_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class SettingsChange:
+    """The config was re-read, whole. The new settings themselves reach the core by `Farm.resettle`."""
+
+    digest: str
+
+
+@dataclass(frozen=True, slots=True)
+class Started:
+    """The daemon began."""
+
+    version: str
+    digest: str
+    clean: bool
+    """The stop before was a clean one (or this is the first start)."""
+    away_ms: int | None = None
+    """Wall time since the last committed row; None on a first start or where the clock cannot be trusted."""
+
+
+Input = (
+    Reading | Due | RelayReport | OperatorAction | LinkChange | ClockStep | SettingsChange | Started
+)

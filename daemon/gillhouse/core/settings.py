@@ -1,0 +1,224 @@
+"""What the core is told of the farm: spaces, sensors, relays, shared equipment, programmes, limits.
+
+Frozen; filled by `gillhouse.config` from the grower's files (where every figure's bounds are checked) and
+by tests directly. Durations are whole milliseconds, flows per hour, everything else in canonical units.
+"""
+
+from dataclasses import dataclass, field
+from datetime import tzinfo
+from enum import StrEnum
+
+from gillhouse.core.crops import Band, LightWish, Stage
+from gillhouse.core.quantities import Quantity
+
+
+class SpaceKind(StrEnum):
+    ROOM = "room"
+    TENT = "tent"
+    OPEN = "open"
+
+
+class Role(StrEnum):
+    """What a relay switches."""
+
+    MIST = "mist"
+    FAN = "fan"
+    """Fresh-air fan."""
+    HEATER = "heater"
+    COOLER = "cooler"
+    LIGHT = "light"
+    CIRCULATION = "circulation"
+    PUMP = "pump"
+    """Shared supply of mist valves."""
+    DAMPER = "damper"
+    """A space's share of a shared fan."""
+
+
+class Combine(StrEnum):
+    """How several sensors of one quantity in a space become one value."""
+
+    CALIBRATED = "calibrated"
+    """Humidity's default: the median of three or more; with fewer, the one with a calibration in date, else the mean."""
+    HIGHEST = "highest"
+    LOWEST = "lowest"
+    MEDIAN = "median"
+
+
+@dataclass(frozen=True, slots=True)
+class SensorSettings:
+    id: str
+    quantity: Quantity
+    space: str | None
+    """None: outdoors or intake air of the whole farm."""
+    zone: str
+    """Free word; `intake` and `outdoor` have a meaning: they are not the room's air."""
+    every_ms: int
+    """The interval it reports at."""
+    silent_after_ms: int
+    """Age at which it counts as silent; by default 3 intervals, at least 2 min (reference: alarm delays)."""
+    error: float = 0.0
+    """Stated error in the quantity's unit; margins widen with it."""
+    calibrated: bool = False
+    """A calibration is in date."""
+
+
+@dataclass(frozen=True, slots=True)
+class RelaySettings:
+    id: str
+    role: Role
+    space: str | None
+    """None for equipment shared by spaces."""
+    advise_only: bool = True
+    """Log what would be done; drive nothing."""
+    own_timer: bool = True
+    """The board drops out by itself when a lease ends."""
+    lease_ms: int = 300_000
+    """Longest single lease; renewed while wanted. A pulse's lease is the pulse."""
+    least_on_ms: int = 0
+    least_off_ms: int = 0
+    longest_run_ms: int | None = None
+    rest_after_longest_ms: int = 300_000
+    starts_per_h: int | None = None
+    daily_litres: float | None = None
+    """Water cap per local day."""
+    litres_per_h: float = 0.0
+    """Of a mist nozzle set, while on (label figure)."""
+    air_m3_per_h: float = 0.0
+    """Of a fan, while on (label figure)."""
+    watts: float = 0.0
+    never_with: tuple[str, ...] = ()
+    """Relays that may not be on together with this one."""
+    only_door_closed: bool = False
+    tank: str | None = None
+    """Sensor id of the tank switch that must say 'has water'."""
+    not_with_people: bool = False
+    """Held off while the space's people input says somebody is inside."""
+    echo_within_ms: int | None = None
+    """A state echo is expected this soon after a command; None: the board echoes nothing."""
+    pulse_ms: int = 8_000
+    """Ordinary pulse of a mist relay."""
+    pulse_gap_ms: int = 60_000
+    """Least time between two pulses."""
+
+
+@dataclass(frozen=True, slots=True)
+class SupplySettings:
+    """A pump and the valves it feeds: the pump is on while any valve is open, with its own least run."""
+
+    id: str
+    pump: str
+    valves: tuple[str, ...]
+    most_at_once: int
+
+
+@dataclass(frozen=True, slots=True)
+class SharedAirSettings:
+    """One fan with a damper per space. It serves the space in most need unless that takes another past a hard limit."""
+
+    id: str
+    fan: str
+    dampers: dict[str, str]
+    """space id -> damper relay id"""
+
+
+class When(StrEnum):
+    ALWAYS = "always"
+    FALLBACK = "fallback"
+    """Only while no GOOD reading can steer the role."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProgrammeSettings:
+    """A timed programme: works with no sensor at all, and steps in when a sensor is silent."""
+
+    id: str
+    space: str
+    role: Role
+    """MIST, FAN, LIGHT or CIRCULATION"""
+    run_ms: int
+    """Run of each due time by day (0: none)."""
+    night_run_ms: int
+    """Run of each due time by night."""
+    when: When
+    every_min: int | None = None
+    """Every 5/15/30 ... minutes, counted from local midnight; None if `cron` is given."""
+    cron: str | None = None
+    """Five fields, local time."""
+    day_from_min: int = 6 * 60
+    """Local minutes since midnight at which day begins."""
+    day_to_min: int = 22 * 60
+
+
+@dataclass(frozen=True, slots=True)
+class LightSettings:
+    """A photoperiod in local time: on from `from_min`, for `hours`."""
+
+    from_min: int
+    hours: float
+    wish: LightWish | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class IntakeSettings:
+    """The air the fan brings in, where no intake sensor says so."""
+
+    temperature_c: float | None = None
+    humidity_pct: float | None = None
+    co2_ppm: float = 425.0
+    """Outdoor baseline, 2024: world mean about 424 ppm, WMO Greenhouse Gas Bulletin 21 (2025), as quoted in the news."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpaceSettings:
+    id: str
+    name: str
+    kind: SpaceKind
+    walk_in: bool
+    """People can be inside: the CO2 limits for people hold."""
+    volume_m3: float
+    species: str
+    stage: Stage
+    crop_kg: float
+    bands: dict[Quantity, Band]
+    """In force: HUMIDITY, TEMPERATURE, CO2."""
+    fresh_air_ach: float
+    """Least fresh air, air changes per hour; 0 for an open space."""
+    intake: IntakeSettings
+    light: LightSettings | None
+    combine: dict[Quantity, Combine]
+    leak_ach: float = 0.3
+    """Leakage guess, air changes per hour."""
+
+
+@dataclass(frozen=True, slots=True)
+class LimitTiming:
+    """Deadband and delays of one kind of limit alarm."""
+
+    deadband: float
+    on_delay_ms: int
+    off_delay_ms: int
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmSettings:
+    timing: dict[Quantity, LimitTiming]
+    repeat_ms: dict[int, int]
+    """By priority 1, 2, 3: an unacknowledged alarm is announced again after this."""
+    broker_grace_ms: int = 120_000
+    store_grace_ms: int = 5_000
+    door_open_ms: int = 300_000
+
+
+@dataclass(frozen=True, slots=True)
+class FarmSettings:
+    name: str
+    zone: tzinfo
+    spaces: dict[str, SpaceSettings]
+    sensors: dict[str, SensorSettings]
+    relays: dict[str, RelaySettings]
+    programmes: dict[str, ProgrammeSettings]
+    alarms: AlarmSettings
+    supplies: dict[str, SupplySettings] = field(default_factory=dict)
+    shared_air: dict[str, SharedAirSettings] = field(default_factory=dict)
+    digest: str = ""
+    """Of the config these came from."""

@@ -1,0 +1,77 @@
+"""The store's tables, as named and ordered migrations. Applied once each, each in a transaction.
+
+Times are whole milliseconds of wall time since 1970 UTC unless a name says `mono`. `seq` is the journal's
+sequence number: one per input, across `readings` and `inputs` together, never reused.
+"""
+
+MIGRATIONS: list[tuple[str, str]] = [
+    (
+        "0001-first",
+        """
+        CREATE TABLE series (
+            id INTEGER PRIMARY KEY, sensor TEXT NOT NULL UNIQUE, quantity TEXT NOT NULL,
+            unit TEXT NOT NULL, space TEXT, zone TEXT NOT NULL);
+        -- A reading's row is its journal entry too; no second copy.
+        CREATE TABLE readings (
+            ts INTEGER NOT NULL,          -- when the value was true: the board's time, else arrival
+            series INTEGER NOT NULL,
+            value REAL NOT NULL,          -- canonical unit, as received: no correction applied
+            seq INTEGER NOT NULL,
+            delay INTEGER NOT NULL,       -- arrival minus ts
+            skew INTEGER NOT NULL,        -- arrival on the monotonic clock, minus (arrival - segment start wall)
+            quality INTEGER NOT NULL,     -- core.readings.Quality
+            mark TEXT,                    -- core.readings.Mark; NULL for none
+            delivery TEXT,                -- core.inputs.Delivery; NULL for live
+            own_time INTEGER NOT NULL,    -- 1: ts is the board's own
+            board_seq INTEGER,
+            PRIMARY KEY (ts, series)) WITHOUT ROWID;
+        CREATE TABLE inputs (
+            seq INTEGER PRIMARY KEY, wall_ms INTEGER NOT NULL, mono_ms INTEGER NOT NULL,
+            kind TEXT NOT NULL,           -- class name in core.inputs
+            body TEXT NOT NULL);          -- its fields, JSON
+        CREATE TABLE segments (
+            id INTEGER PRIMARY KEY, first_seq INTEGER NOT NULL, wall_ms INTEGER NOT NULL,
+            mono_ms INTEGER NOT NULL, config TEXT NOT NULL, version TEXT NOT NULL,
+            why TEXT NOT NULL,            -- start, six hours, settings, clock step
+            time_unsure INTEGER NOT NULL DEFAULT 0,
+            snapshot TEXT NOT NULL);      -- Farm.snapshot() before the first input of the segment, JSON
+        CREATE TABLE configs (
+            digest TEXT PRIMARY KEY, first_used INTEGER NOT NULL,
+            files TEXT NOT NULL);         -- {"farm.yaml": text, "species/x.yaml": text}, JSON
+        CREATE TABLE events (
+            id INTEGER PRIMARY KEY, seq INTEGER NOT NULL, ts INTEGER NOT NULL, kind TEXT NOT NULL,
+            subject TEXT NOT NULL, space TEXT, reason TEXT,
+            facts TEXT NOT NULL,          -- JSON
+            causes TEXT NOT NULL);        -- JSON list of seq
+        CREATE INDEX events_ts ON events (ts);
+        CREATE TABLE commands (
+            id INTEGER PRIMARY KEY, seq INTEGER NOT NULL, ts INTEGER NOT NULL, relay TEXT NOT NULL,
+            is_on INTEGER NOT NULL, lease_ms INTEGER NOT NULL, authority INTEGER NOT NULL,
+            reason TEXT NOT NULL, facts TEXT NOT NULL, causes TEXT NOT NULL,
+            renewal INTEGER NOT NULL, advise INTEGER NOT NULL);
+        CREATE INDEX commands_ts ON commands (ts);
+        CREATE TABLE alarms (
+            id INTEGER PRIMARY KEY, seq INTEGER NOT NULL, ts INTEGER NOT NULL, alarm TEXT NOT NULL,
+            kind TEXT NOT NULL, occurrence INTEGER NOT NULL, transition TEXT NOT NULL,
+            priority INTEGER NOT NULL, state TEXT NOT NULL, announce INTEGER NOT NULL, space TEXT,
+            who TEXT NOT NULL, facts TEXT NOT NULL);
+        CREATE INDEX alarms_ts ON alarms (ts);
+        -- Messages to people. Marked sent only after the channel said yes.
+        CREATE TABLE outbox (
+            id INTEGER PRIMARY KEY, ts INTEGER NOT NULL, channel TEXT NOT NULL, alarm TEXT,
+            occurrence INTEGER, subject TEXT NOT NULL, text TEXT NOT NULL,
+            attempts INTEGER NOT NULL DEFAULT 0, next_try INTEGER NOT NULL, last_error TEXT,
+            sent INTEGER);
+        CREATE INDEX outbox_open ON outbox (next_try) WHERE sent IS NULL;
+        -- Lines for the mirror. Marked sent only after the 2xx.
+        CREATE TABLE mirror_outbox (
+            id INTEGER PRIMARY KEY, ts INTEGER NOT NULL, line TEXT NOT NULL, sent INTEGER,
+            parked TEXT);                 -- why the receiver refused this line
+        CREATE INDEX mirror_open ON mirror_outbox (id) WHERE sent IS NULL AND parked IS NULL;
+        CREATE TABLE counters (
+            day TEXT NOT NULL, name TEXT NOT NULL, subject TEXT NOT NULL, n INTEGER NOT NULL,
+            PRIMARY KEY (day, name, subject)) WITHOUT ROWID;
+        CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
+        """,
+    ),
+]
