@@ -1,0 +1,51 @@
+# Sourced by deploy/try.sh and tests/run.sh from the top of a checkout: finds or makes what they need.
+#   need_debian PACKAGE...   installs Debian packages that are missing; says what to do where it cannot
+#   need_venv EXTRAS         makes .venv with gillhouse and these extras; sets $venv
+# Nothing outside the checkout is touched but for Debian packages.
+
+say() { printf '%s\n' "$*" >&2; }
+
+need_python() {
+    command -v python3 >/dev/null || { say "python3 is missing. On Debian: apt-get install python3 python3-venv"; exit 1; }
+    python3 -c 'import sys; sys.exit(sys.version_info < (3, 11))' || {
+        say "Python 3.11 or newer is needed; this is $(python3 --version). Debian 12 or newer carries it."; exit 1; }
+}
+
+need_debian() {
+    missing=""
+    for package in "$@"; do
+        [ "$(dpkg-query -W -f '${db:Status-Status}' "$package" 2>/dev/null)" = installed ] || missing="$missing $package"
+    done
+    [ -n "$missing" ] || return 0
+    if ! command -v apt-get >/dev/null; then
+        say "This is not Debian or a relative of it. Please install by hand:$missing"; exit 1
+    fi
+    run=""
+    if [ "$(id -u)" -ne 0 ]; then
+        command -v sudo >/dev/null || { say "Run this as root, or once: apt-get install$missing"; exit 1; }
+        run=sudo
+    fi
+    say "== installing:$missing"
+    # A package's service must not start here: the tests start their own on loopback.
+    policy=/usr/sbin/policy-rc.d
+    made_policy=""
+    [ -e "$policy" ] || { printf '#!/bin/sh\nexit 101\n' | $run tee "$policy" >/dev/null; $run chmod 755 "$policy"; made_policy=1; }
+    status=0
+    { $run env DEBIAN_FRONTEND=noninteractive apt-get update -q &&
+      $run env DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends $missing; } >/tmp/gillhouse-apt.$$ 2>&1 || status=$?
+    [ -z "$made_policy" ] || $run rm -f "$policy"
+    [ "$status" -eq 0 ] || { tail -n 15 /tmp/gillhouse-apt.$$ >&2; say "apt-get failed; the lines above say why."; exit 1; }
+    rm -f /tmp/gillhouse-apt.$$
+}
+
+need_venv() {
+    need_python
+    venv="$PWD/.venv"
+    stamp="$venv/.made-for-$(printf '%s' "$1" | tr ',' '-')"
+    if [ ! -e "$stamp" ] || [ pyproject.toml -nt "$stamp" ] || [ deploy/requirements.lock -nt "$stamp" ]; then
+        python3 -m venv "$venv" 2>/dev/null || { need_debian python3-venv; rm -rf "$venv"; python3 -m venv "$venv"; }
+        say "== installing Python packages into .venv (a minute or two the first time)"
+        "$venv/bin/python" -m pip install -q --disable-pip-version-check -c deploy/requirements.lock -e ".[$1]" >&2
+        touch "$stamp"
+    fi
+}

@@ -1,0 +1,9 @@
+#!/bin/sh
+# The trial run: an invented farm of three spaces, one night, on simulated boards. Needs Python 3.11 or newer; nothing else.
+#     sh deploy/try.sh [--hours 12] [--seed 1] [--out DIR] [--serve]
+# Leaves night.html (open it in a browser), night.txt, night.json, farm.yaml and journal.db in ./trial-night or DIR.
+set -eu
+cd "$(dirname "$0")/.."
+. deploy/setup.sh
+need_venv demo
+exec "$venv/bin/gillhouse" demo "$@"
