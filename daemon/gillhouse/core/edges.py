@@ -1,0 +1,194 @@
+"""What the parts around the core are told: broker, topics, relay wires, store, mirror, alerts, report.
+
+Here: frozen settings only, one class per part. They stand below every part that reads them (`mqtt`,
+`payloads`, `relays`, `store`, `alerts`), so that `config` can fill them and no part need know another.
+Not here: anything that decides, opens, reads or sends; what the core itself needs (`core.settings`).
+Durations are whole milliseconds, local times are minutes since local midnight. A secret is never held
+here: only the name of the file it is read from, at the moment it is needed.
+"""
+
+from dataclasses import dataclass
+
+from gillhouse.core.quantities import Quantity
+
+
+@dataclass(frozen=True, slots=True)
+class BrokerSettings:
+    """The MQTT broker the boards talk to."""
+
+    host: str = "127.0.0.1"
+    port: int = 1883
+    protocol: str = "auto"
+    """`auto`, `5` or `3.1.1`."""
+    client_id: str = "gillhouse"
+    """Names our kept session at the broker: two daemons with one id throw each other out."""
+    username: str | None = None
+    password_file: str | None = None
+    """Absolute path of a file only its owner may read (mode 0600); its first line is the password."""
+    tls: bool = False
+    ca_file: str | None = None
+    """Absolute path of the authority that signed the broker's certificate; None: the machine's own list."""
+    base_topic: str = "gillhouse"
+    """Our own topics stand under it: `{base_topic}/alive` (birth and last will), the marker to ourselves."""
+    keepalive_s: int = 30
+    max_payload: int = 4096
+    """Bytes; a longer message is rejected unread."""
+
+
+@dataclass(frozen=True, slots=True)
+class SensorRoute:
+    """Where one sensor's value is found: which topic, in which format, where inside the message."""
+
+    sensor: str
+    """Id, as in `FarmSettings.sensors`."""
+    topic: str
+    """Full topic, no wildcard. Several sensors may share one topic."""
+    format: str
+    """`number`, `json`, `senml` or `words`."""
+    quantity: Quantity
+    unit: str
+    """What the board writes: one of `UNITS[quantity]`; `1` for an on/off quantity."""
+    every_ms: int
+    """The interval the board reports at."""
+    path: str | None = None
+    """json: RFC 6901 pointer to the value, `/rh`. words: the same where the word stands in JSON; else None."""
+    time_path: str | None = None
+    """json: pointer to the board's own time (Unix seconds, or ISO 8601 with offset)."""
+    seq_path: str | None = None
+    """json: pointer to the board's own message number."""
+    words: tuple[str, str] | None = None
+    """words: (word for 1.0, word for 0.0), as ("open", "closed"). Case does not matter."""
+    senml_name: str | None = None
+    """senml: the record's resolved name (base name + name, RFC 8428 4.5.1)."""
+
+
+@dataclass(frozen=True, slots=True)
+class RelayWire:
+    """How one relay is reached. Payloads are templates over `{seconds}`, `{until}` and `{id}`."""
+
+    relay: str
+    """Id, as in `FarmSettings.relays`."""
+    driver: str
+    """A key of `relays.DRIVERS`: `mqtt` or `memory`."""
+    command_topic: str | None = None
+    """mqtt: where commands go. None for `memory`."""
+    payload_on: str = "ON"
+    """`{seconds}`: whole seconds to run; `{until}`: Unix time at which it must be off; `{id}`: the command's
+    number. Only these three are filled in; every other brace stays, so JSON is written as it is:
+    `{"on": true, "for": {seconds}}`. `payload_off` is filled the same way."""
+    payload_off: str = "OFF"
+    state_topic: str | None = None
+    """Where the board says what its relay does; None: it says nothing."""
+    state_path: str | None = None
+    """RFC 6901 pointer to the state word where the echo is JSON; None: the whole payload is the word."""
+    state_on: str = "ON"
+    """The word for on; case does not matter."""
+    state_off: str = "OFF"
+    available_topic: str | None = None
+    """The board's own birth and last will; None: it has none."""
+    available_on: str = "online"
+    available_off: str = "offline"
+
+
+@dataclass(frozen=True, slots=True)
+class StoreSettings:
+    """The journal's pace and bounds."""
+
+    commit_every_ms: int = 10_000
+    """Plain readings are committed at least this often; commands and alarms at once."""
+    queue_rows: int = 100_000
+    """Rows kept in memory while the disk refuses; beyond it the oldest readings are dropped and counted."""
+    release_after_ms: int = 5_000
+    """Without a commit for this long, readings are acknowledged to the broker all the same."""
+
+
+@dataclass(frozen=True, slots=True)
+class MirrorSettings:
+    """A second store that takes line protocol v2 over HTTP. It only receives; no question is asked of it."""
+
+    url: str
+    org: str = ""
+    bucket: str = ""
+    token_file: str | None = None
+    """Absolute path, mode 0600; None: the server asks for none."""
+    batch_rows: int = 500
+    every_ms: int = 10_000
+    timeout_ms: int = 10_000
+
+
+@dataclass(frozen=True, slots=True)
+class ChannelSettings:
+    """One way out for messages. Which fields count is a matter of `kind`; config refuses the others."""
+
+    id: str
+    kind: str
+    """`mail`, `webhook`, `mqtt` or `memory`."""
+    host: str = ""
+    """mail: the SMTP server."""
+    port: int = 0
+    """mail."""
+    security: str = "starttls"
+    """mail: `starttls`, `tls` (from the first byte) or `off` (warned of)."""
+    ca_file: str | None = None
+    """mail, webhook: absolute path of the authority to trust; None: the machine's own list."""
+    username: str | None = None
+    """mail."""
+    password_file: str | None = None
+    """mail: absolute path, mode 0600."""
+    sender: str = ""
+    """mail: the From address."""
+    url: str = ""
+    """webhook."""
+    token_file: str | None = None
+    """webhook: absolute path, mode 0600; sent as `Authorization: Bearer`."""
+    topic: str = ""
+    """mqtt: the topic; `{person}` in it becomes the person's id."""
+    timeout_ms: int = 15_000
+
+
+@dataclass(frozen=True, slots=True)
+class ReachSettings:
+    """How one person is reached over one channel."""
+
+    channel: str
+    """Id of a `ChannelSettings`."""
+    to: str = ""
+    """mail: the address. The other kinds need none."""
+
+
+@dataclass(frozen=True, slots=True)
+class PersonSettings:
+    """Somebody who gets messages."""
+
+    id: str
+    name: str
+    reach: tuple[ReachSettings, ...]
+    """All are used, in this order."""
+    priorities: tuple[int, ...] = (1, 2, 3)
+    """Alarms of these priorities (1 wakes someone, 2 high, 3 daytime)."""
+    spaces: tuple[str, ...] | None = None
+    """Alarms of these spaces, and those of no space; None: of all."""
+    report: bool = True
+    """Gets the night's report each morning."""
+
+
+@dataclass(frozen=True, slots=True)
+class AlertSettings:
+    """Who is told, and how. With neither, alarms stand in the log alone (config warns)."""
+
+    people: tuple[PersonSettings, ...] = ()
+    channels: tuple[ChannelSettings, ...] = ()
+    retry_ms: tuple[int, ...] = (5_000, 15_000, 60_000, 300_000)
+    """Waits after each failure; the last one repeats."""
+
+
+@dataclass(frozen=True, slots=True)
+class ReportSettings:
+    """The night: the audit's unit."""
+
+    night_from_min: int = 18 * 60
+    """Local minutes since midnight at which it begins, in the evening."""
+    night_to_min: int = 7 * 60
+    """Local minutes at which it ends, next morning."""
+    send_at_min: int | None = None
+    """Local minutes at which the night is sent to the people who get it; None: not sent."""
