@@ -12,7 +12,6 @@ from typing import Generic, Protocol, TypeVar
 
 from gillhouse.core.instant import Instant
 
-
 T = TypeVar("T")
 
 
