@@ -96,6 +96,20 @@ def next_light_change_ms(light: LightSettings, wall_ms: int, zone: tzinfo) -> in
     return None
 
 
+def offset_change_ms(low_ms: int, high_ms: int, zone: tzinfo) -> int:
+    """A moment in (`low_ms`, `high_ms`] at which the zone leaves its offset; `high_ms` if it never does."""
+    before = local(low_ms, zone).utcoffset()
+    if local(high_ms, zone).utcoffset() == before:
+        return high_ms
+    while high_ms - low_ms > 1:
+        middle = (low_ms + high_ms) // 2
+        if local(middle, zone).utcoffset() == before:
+            low_ms = middle
+        else:
+            high_ms = middle
+    return high_ms
+
+
 def cron_fields(text: str) -> dict[str, str]:
     """The five fields of a crontab line by name, weekday numbers as names (0 and 7 are Sunday).
 
@@ -169,24 +183,10 @@ def _light_ms(light: LightSettings) -> tuple[int, int]:
 def _candidates(edges_ms: tuple[int, int], wall_ms: int, zone: tzinfo) -> list[int]:
     """Every moment of the next two days at which the clock's face can cross one of `edges_ms`, in order."""
     day = local(wall_ms, zone).date()
-    found = {_offset_change_ms(wall_ms, wall_ms + 2 * DAY_MS, zone)}
+    found = {offset_change_ms(wall_ms, wall_ms + 2 * DAY_MS, zone)}
     for ahead in range(3):
         midnight = datetime.combine(day + timedelta(days=ahead), time(), tzinfo=zone)
         for edge in edges_ms:
             face = midnight + timedelta(milliseconds=edge)  # moves along the clock's face, not real time
             found.update(to_wall_ms(face.replace(fold=fold).astimezone(UTC)) for fold in (0, 1))
     return sorted(moment for moment in found if moment > wall_ms)
-
-
-def _offset_change_ms(low_ms: int, high_ms: int, zone: tzinfo) -> int:
-    """The moment in (`low_ms`, `high_ms`] at which the zone's offset changes; `high_ms` if it does not."""
-    before = local(low_ms, zone).utcoffset()
-    if local(high_ms, zone).utcoffset() == before:
-        return high_ms
-    while high_ms - low_ms > 1:
-        middle = (low_ms + high_ms) // 2
-        if local(middle, zone).utcoffset() == before:
-            low_ms = middle
-        else:
-            high_ms = middle
-    return high_ms
