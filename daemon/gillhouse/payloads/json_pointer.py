@@ -18,7 +18,7 @@ from gillhouse.payloads.reject import Reject, refused, shown
 from gillhouse.payloads.sample import Sample, board_seq, own_time_ms
 
 MAX_DEPTH = 32
-"""Objects and lists inside one another. No board sends deeper ones. Our own choice, well inside Python's stack."""
+"""Objects and lists inside one another; no board sends more. Our own choice, well inside Python's stack."""
 
 
 class _NoNumber(ValueError):
@@ -44,11 +44,11 @@ def parse(payload: bytes) -> Any:
     try:
         return _decoder.decode(text)
     except _NoNumber as error:
-        raise refused(Reject.NOT_FINITE, f"{error} is no JSON number")
+        raise refused(Reject.NOT_FINITE, f"{error} is no JSON number") from None
     except json.JSONDecodeError as error:
-        raise refused(Reject.NOT_JSON, f"{error.msg} at character {error.pos} of {shown(text)}")
+        raise refused(Reject.NOT_JSON, f"{error.msg} at character {error.pos} of {shown(text)}") from None
     except ValueError as error:  # an integer of more digits than Python converts
-        raise refused(Reject.NOT_FINITE, str(error))
+        raise refused(Reject.NOT_FINITE, str(error)) from None
 
 
 def _refuse_deep(payload: bytes) -> None:
@@ -113,7 +113,7 @@ class Pointer:
         try:
             return self._pointer.resolve(document)
         except JsonPointerException as error:
-            raise refused(Reject.PATH_MISSING, f"nothing at {self.text}: {shown(error)}")
+            raise refused(Reject.PATH_MISSING, f"nothing at {self.text}: {shown(error)}") from None
 
 
 def number_of(found: object, scale: Scale) -> float:

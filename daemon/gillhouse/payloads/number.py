@@ -36,7 +36,7 @@ def text_of(payload: bytes) -> str:
     try:
         text = payload.decode()
     except UnicodeDecodeError as error:
-        raise refused(Reject.NOT_UTF8, f"byte {error.start} of {shown(payload)} is not UTF-8")
+        raise refused(Reject.NOT_UTF8, f"byte {error.start} of {shown(payload)} is not UTF-8") from None
     if not text or text.isspace():
         raise refused(Reject.EMPTY, "the message is empty")
     return text

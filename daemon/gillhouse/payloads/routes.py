@@ -181,7 +181,7 @@ class Routes:
 
     def _read(self, reader: _Reader, payload: bytes) -> Any:
         if len(payload) > self._max_payload:
-            raise refused(Reject.TOO_LARGE, f"{len(payload)} bytes, more than the {self._max_payload} allowed")
+            raise refused(Reject.TOO_LARGE, f"{len(payload)} bytes, over the {self._max_payload} allowed")
         return reader.parse(payload)
 
     def _pick(self, sensor: _Sensor, document: Any, batch: _Batch) -> None:

@@ -18,6 +18,7 @@ CLOCK_SET_FROM_MS = 1_577_836_800_000
 from 1970): its reading is kept as one without a time. Our own choice."""
 SEQ_LIMIT = 1 << 63
 """Message numbers stay below this, the store's largest integer."""
+HINT = "send Unix seconds or ISO 8601 with offset"
 
 _DIGITS = re.compile(r"\d{9,}(?:\.\d+)?", re.ASCII)
 # nine digits or more: `20260101` is a date (ISO 8601 basic form), not a moment in August 1970
@@ -50,7 +51,7 @@ def own_time_ms(raw: object) -> int | None:
     elif isinstance(raw, int | float) and not isinstance(raw, bool):
         ms = _from_number(raw)
     else:
-        raise refused(Reject.TIME_BAD, f"{shown(raw)} is no time; send Unix seconds or ISO 8601 with offset")
+        raise refused(Reject.TIME_BAD, f"{shown(raw)} is no time; {HINT}")
     return ms if ms >= CLOCK_SET_FROM_MS else None
 
 
@@ -58,14 +59,14 @@ def _from_number(raw: float) -> int:
     try:
         return round(raw if raw >= MS_FROM else raw * 1000)
     except (OverflowError, ValueError):  # infinite, or no number at all
-        raise refused(Reject.TIME_BAD, f"{shown(raw)} is no time")
+        raise refused(Reject.TIME_BAD, f"{shown(raw)} is no time") from None
 
 
 def _from_calendar(raw: str) -> int:
     try:
         moment = datetime.fromisoformat(raw)
     except ValueError:
-        raise refused(Reject.TIME_BAD, f"{shown(raw)} is no time; send Unix seconds or ISO 8601 with offset")
+        raise refused(Reject.TIME_BAD, f"{shown(raw)} is no time; {HINT}") from None
     if moment.tzinfo is None:
         raise refused(Reject.TIME_NAIVE, f"{shown(raw)} has no offset; end it with Z or +01:00")
     return (moment - EPOCH) // _MS

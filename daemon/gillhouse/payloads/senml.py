@@ -21,7 +21,7 @@ from gillhouse.payloads.words import Words
 ABSOLUTE_FROM_S = float(1 << 28)
 """Times from here up are Unix seconds, smaller ones are relative to now. Source: RFC 8428 section 4.5.3."""
 FURTHEST_S = 1e11
-"""No time beyond this (the year 5138) is meant, nor one further back from now than `ABSOLUTE_FROM_S`. Our choice."""
+"""No time beyond this (the year 5138) is meant, nor one further back than `ABSOLUTE_FROM_S`. Our choice."""
 VERSION = 10
 """The newest pack version we read. Source: RFC 8428 section 4.4 (`bver`, 10 by default)."""
 VALUE_FIELDS = ("v", "vs", "vb", "vd")
@@ -114,7 +114,7 @@ def _number(fields: dict[str, Any], key: str, absent: float = 0.0) -> float:
     try:
         return float(value)
     except OverflowError:
-        raise refused(Reject.NOT_FINITE, f"{key} is too large")
+        raise refused(Reject.NOT_FINITE, f"{key} is too large") from None
 
 
 def _text(fields: dict[str, Any], key: str) -> str:

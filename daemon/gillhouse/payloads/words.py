@@ -33,7 +33,8 @@ class Words:
         """
         value = self._values.get(text.strip().casefold())
         if value is None:
-            raise refused(Reject.UNKNOWN_WORD, f"{shown(text)} is neither of {', '.join(map(shown, self._values))}")
+            words = ", ".join(map(shown, self._values))
+            raise refused(Reject.UNKNOWN_WORD, f"{shown(text)} is neither of {words}")
         return value
 
 
