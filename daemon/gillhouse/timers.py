@@ -4,8 +4,8 @@ Here: due times only. A due time becomes a `Due` in the control thread's hands a
 anything runs, and for how long, is decided by the core. APScheduler's triggers do the arithmetic and its
 scheduler is not used: it reads the machine's clock itself and stands still, or runs riot, when that is set.
 A trigger is always asked in UTC and never told of earlier due times. Asked in local time it loses which of
-two 02:30s it is, and in spring it leaves out the next day's 00:30. So a crontab line is read on the clock's face
-as if that were UTC, and what it finds is brought to real time here.
+two 02:30s it is, and in spring it leaves out the next day's 00:30. So a crontab line is read on the clock's
+face as if that were UTC, and what it finds is brought to real time here.
 
 The rules, through clock changes and clock steps:
 - `every_min` counts real minutes from each local midnight (a 23 h day has fewer runs, a 25 h day more).
