@@ -11,7 +11,9 @@ class Reason(StrEnum):
 
     # wanted
     AIR_DRY = "air-dry"
+    HOLD_HUMID = "hold-humid"
     CO2_HIGH = "co2-high"
+    TOO_HUMID = "too-humid"
     FRESH_AIR_FLOOR = "fresh-air-floor"
     TOO_COLD = "too-cold"
     TOO_WARM = "too-warm"
@@ -20,13 +22,25 @@ class Reason(StrEnum):
     FALLBACK_PROGRAMME = "fallback-programme"
     OVERRIDE = "override"
     VALVE_OPEN = "valve-open"
+    DAMPER_OPEN = "damper-open"
     # ended
     RUN_ENDED = "run-ended"
     IN_BAND = "in-band"
+    LET_GO = "let-go"
+    """The board's own timer ran out because no renewal came in time."""
+    NOT_ASKED = "not-asked"
+    OUT_OF_LIGHT = "out-of-light"
+    RELEASED = "released"
+    EXPIRED = "expired"
     # no change
     SATURATED = "saturated"
     WAITING_GAP = "waiting-gap"
     OUTSIDE_WORSE = "outside-worse"
+    AT_CAPACITY = "at-capacity"
+    SENSORS_STEER = "sensors-steer"
+    NOTHING_PLANNED = "nothing-planned"
+    NO_RELAY = "no-relay"
+    ASK_HOSE = "ask-hose"
     # held back
     LEAST_ON = "least-on"
     LEAST_OFF = "least-off"
@@ -37,15 +51,25 @@ class Reason(StrEnum):
     TANK_EMPTY = "tank-empty"
     PEOPLE_INSIDE = "people-inside"
     NEVER_WITH = "never-with"
+    RELAY_STUCK = "relay-stuck"
     OTHER_SPACE_FIRST = "other-space-first"
     NO_GOOD_READING = "no-good-reading"
+    NO_LINK = "no-link"
+    UNKNOWN_SUBJECT = "unknown-subject"
+    SENSOR_SILENT = "sensor-silent"
+    SENSOR_BACK = "sensor-back"
+    SENSOR_DOUBTED = "sensor-doubted"
+    BOARD_SILENT = "board-silent"
+    BOARD_DIFFERS = "board-differs"
     STARTING = "starting"
     STOPPING = "stopping"
 
 
 WORDS: dict[Reason, str] = {
     Reason.AIR_DRY: "air too dry: {value:.1f} %, keep over {limit:g} %",
+    Reason.HOLD_HUMID: "mist for what fresh air carries away: {value:.1f} %, kept near {aim:g} %",
     Reason.CO2_HIGH: "air stale: CO2 {value:.0f} ppm, keep under {limit:.0f} ppm",
+    Reason.TOO_HUMID: "air too wet: {value:.1f} %, keep under {limit:g} %",
     Reason.FRESH_AIR_FLOOR: "least fresh air: {limit:g} air changes an hour",
     Reason.TOO_COLD: "too cold: {value:.1f} C, keep over {limit:g} C",
     Reason.TOO_WARM: "too warm: {value:.1f} C, keep under {limit:g} C",
@@ -54,11 +78,22 @@ WORDS: dict[Reason, str] = {
     Reason.FALLBACK_PROGRAMME: "timed programme {programme}, because no sensor can be trusted",
     Reason.OVERRIDE: "{who} asked for it",
     Reason.VALVE_OPEN: "mist valve {valve} open",
+    Reason.DAMPER_OPEN: "fresh air for {other}",
     Reason.RUN_ENDED: "run over",
     Reason.IN_BAND: "back where it should be",
+    Reason.LET_GO: "board let go by itself: not told again in time",
+    Reason.NOT_ASKED: "nothing asks for it",
+    Reason.OUT_OF_LIGHT: "dark hours",
+    Reason.RELEASED: "{who} gave it back",
+    Reason.EXPIRED: "the time {who} asked for is over",
     Reason.SATURATED: "sensor reads 100 %: wet, no more mist",
     Reason.WAITING_GAP: "waiting for the last mist to show",
     Reason.OUTSIDE_WORSE: "outside air would make it worse",
+    Reason.AT_CAPACITY: "fan at its limit, CO2 {value:.0f} ppm",
+    Reason.SENSORS_STEER: "timed programme not needed, sensors steer",
+    Reason.NOTHING_PLANNED: "nothing planned for this hour",
+    Reason.NO_RELAY: "there is no relay for it",
+    Reason.ASK_HOSE: "air too dry: {value:.1f} %, keep over {limit:g} %: hose soon, the windy side first",
     Reason.LEAST_ON: "must stay on a little",
     Reason.LEAST_OFF: "must stay off a little",
     Reason.LONGEST_RUN: "longest run reached",
@@ -68,8 +103,16 @@ WORDS: dict[Reason, str] = {
     Reason.TANK_EMPTY: "tank empty",
     Reason.PEOPLE_INSIDE: "somebody is inside",
     Reason.NEVER_WITH: "may not run with {other}",
+    Reason.RELAY_STUCK: "stayed on though told off: check it, then reset it",
     Reason.OTHER_SPACE_FIRST: "{other} needs it more",
     Reason.NO_GOOD_READING: "no sensor can be trusted",
+    Reason.NO_LINK: "no link to the relay boards",
+    Reason.UNKNOWN_SUBJECT: "there is no such thing as {subject} here",
+    Reason.SENSOR_SILENT: "sensor silent for {silent_s:.0f} s",
+    Reason.SENSOR_BACK: "sensor reports again",
+    Reason.SENSOR_DOUBTED: "reading not trusted: {mark}",
+    Reason.BOARD_SILENT: "relay board does not answer",
+    Reason.BOARD_DIFFERS: "relay board says otherwise",
     Reason.STARTING: "starting up",
     Reason.STOPPING: "stopping",
 }

@@ -1,0 +1,70 @@
+"""The day's litres of one relay: counted while it is on, by local day, against its cap.
+
+What lives here: settling what has flowed, what is left, and when the rest will have flowed. What must not:
+deciding (see `interlock`). How: litres are kept by local date, so a clock that jumps to another day and
+back finds each day's count as it left it; a run across midnight is split there. Time that flows is
+monotonic.
+"""
+
+from datetime import datetime, time, tzinfo
+
+from gillhouse.core.asks import RelayState
+from gillhouse.core.instant import Instant
+from gillhouse.core.settings import RelaySettings
+
+MS_PER_H = 3_600_000
+DAYS_KEPT = 3
+
+
+def local_day(now: Instant, zone: tzinfo) -> str:
+    """The local date, as ISO text."""
+    return datetime.fromtimestamp(now.wall_ms / 1000, zone).date().isoformat()
+
+
+def settle(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo) -> None:
+    """Books what has flowed since the last settling. Afterwards `state.water_from` is `now`, if it flows."""
+    if not relay.litres_per_h:
+        return
+    today = local_day(now, zone)
+    if state.water_from is not None:
+        ended = now.mono_ms
+        if relay.own_timer and state.lease_end is not None:
+            ended = min(ended, state.lease_end)  # the board let go by itself
+        flowed_ms = max(0, ended - state.water_from)
+        new_ms = flowed_ms
+        if state.water_day and state.water_day != today:
+            new_ms = min(flowed_ms, max(0, _since_midnight_ms(now, zone) - (now.mono_ms - ended)))
+            _book(state, state.water_day, relay.litres_per_h * (flowed_ms - new_ms) / MS_PER_H)
+        _book(state, today, relay.litres_per_h * new_ms / MS_PER_H)
+    state.water_from = now.mono_ms if state.on else None
+    state.water_day = today
+
+
+def litres_today(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo) -> float:
+    """Litres of the local day of `now`, what is flowing included."""
+    booked = state.litres.get(local_day(now, zone), 0.0)
+    if state.water_from is None:
+        return booked
+    ended = now.mono_ms if state.lease_end is None else min(now.mono_ms, state.lease_end)
+    return booked + relay.litres_per_h * max(0, ended - state.water_from) / MS_PER_H
+
+
+def left_ms(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo) -> int | None:
+    """Milliseconds of running the day's cap still allows; None without a cap. Call after `settle`."""
+    if relay.daily_litres is None or not relay.litres_per_h:
+        return None
+    left = relay.daily_litres - state.litres.get(local_day(now, zone), 0.0)
+    # A billionth of a litre of slack, so that sums of many pulses do not lose the last one to rounding.
+    return max(0, int((left + 1e-9) / relay.litres_per_h * MS_PER_H))
+
+
+def _since_midnight_ms(now: Instant, zone: tzinfo) -> int:
+    here = datetime.fromtimestamp(now.wall_ms / 1000, zone)
+    midnight = datetime.combine(here.date(), time(), zone)
+    return now.wall_ms - int(midnight.timestamp() * 1000)
+
+
+def _book(state: RelayState, day: str, litres: float) -> None:
+    state.litres[day] = state.litres.get(day, 0.0) + litres
+    while len(state.litres) > DAYS_KEPT:
+        del state.litres[next(iter(state.litres))]
