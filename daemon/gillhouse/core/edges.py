@@ -51,7 +51,7 @@ class SensorRoute:
     every_ms: int
     """The interval the board reports at."""
     path: str | None = None
-    """json: RFC 6901 pointer to the value, `/rh`. words: the same where the word stands in JSON; else None."""
+    """json: RFC 6901 pointer to the value, `/rh`. words: the same where the word stands in JSON, else None."""
     time_path: str | None = None
     """json: pointer to the board's own time (Unix seconds, or ISO 8601 with offset)."""
     seq_path: str | None = None
@@ -100,6 +100,8 @@ class StoreSettings:
     """Rows kept in memory while the disk refuses; beyond it the oldest readings are dropped and counted."""
     release_after_ms: int = 5_000
     """Without a commit for this long, readings are acknowledged to the broker all the same."""
+    keep_days: int = 400
+    """Readings older than this are removed, a few at each commit. Events, commands and alarms stay."""
 
 
 @dataclass(frozen=True, slots=True)

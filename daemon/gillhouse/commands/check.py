@@ -1,0 +1,193 @@
+"""`gillhouse check`: every mistake in the config at once, or what was understood of it.
+
+Here: the wording of a config for a person to compare with what they meant. Not here: any judgement
+(`gillhouse.config`).
+"""
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import click
+
+from gillhouse.config import Config, load, shipped_dir
+from gillhouse.core.crops import Band
+from gillhouse.core.edges import ChannelSettings, PersonSettings
+from gillhouse.core.quantities import MEASURES, Quantity
+from gillhouse.core.settings import ProgrammeSettings, RelaySettings, SensorSettings, SpaceSettings, When
+from gillhouse.errors import ConfigError
+
+PRIORITIES = {1: "wakes someone", 2: "high", 3: "daytime"}
+UNITS = {Quantity.HUMIDITY: "%", Quantity.TEMPERATURE: "C", Quantity.CO2: "ppm"}
+
+
+@click.command(name="check")
+@click.option(
+    "--config",
+    "path",
+    type=click.Path(path_type=Path),
+    default=None,
+    help="The farm file; the shipped example if none is given.",
+)
+def command(path: Path | None) -> None:
+    """Say every mistake in the config (exit code 2), or what was understood of it."""
+    try:
+        config = load(path if path is not None else shipped_dir() / "farm.yaml")
+    except ConfigError as error:
+        for mistake in error.mistakes:
+            click.echo(mistake, err=True)
+        click.echo(f"{_many(len(error.mistakes), 'mistake')}; nothing was changed.", err=True)
+        raise SystemExit(2) from error
+    for line in understood(config):
+        click.echo(line)
+
+
+def understood(config: Config) -> Iterator[str]:
+    """The config in a grower's words, line by line."""
+    farm = config.farm
+    yield f"{config.path}: no mistakes (digest {config.digest[:12]})"
+    yield f"Farm: {farm.name}, local time {farm.zone}"
+    yield from _broker(config)
+    for space in farm.spaces.values():
+        yield ""
+        yield from _space(config, space)
+    shared = [
+        *(_sensor(config, sensor) for sensor in farm.sensors.values() if sensor.space is None),
+        *(line for relay in farm.relays.values() if relay.space is None for line in _relay(config, relay)),
+        *(
+            f"  supply {supply.id}: pump {supply.pump} feeds {', '.join(supply.valves)}, {supply.most_at_once} at once"
+            for supply in farm.supplies.values()
+        ),
+        *(
+            f"  shared air {air.id}: fan {air.fan} through {', '.join(air.dampers.values())}"
+            for air in farm.shared_air.values()
+        ),
+    ]
+    if shared:
+        yield ""
+        yield "Shared by all"
+        yield from shared
+    yield ""
+    yield from _alerts(config)
+    yield from (f"Warning: {warning}" for warning in config.warnings)
+
+
+def _broker(config: Config) -> Iterator[str]:
+    broker = config.broker
+    secured = "TLS" if broker.tls else "no TLS"
+    yield f"Broker: {broker.host}:{broker.port}, MQTT {broker.protocol}, {secured}, ours under {broker.base_topic}/"
+    if config.mirror:
+        yield f"Mirror: {config.mirror.url}"
+
+
+def _space(config: Config, space: SpaceSettings) -> Iterator[str]:
+    species = config.species[space.species]
+    people = "people walk in" if space.walk_in else "nobody walks in"
+    yield f"{space.name} ({space.id}): {space.kind}, {space.volume_m3:g} m3, {people}"
+    yield f"  crop: {space.crop_kg:g} kg {species.name} ({species.latin}), {space.stage}"
+    for quantity, band in space.bands.items():
+        yield f"  {quantity}: {_band(band, UNITS[quantity])}"
+        yield f"    source: {band.source}"
+    yield f"  least fresh air: {space.fresh_air_ach:g} air changes an hour"
+    if space.light:
+        yield f"  light: {space.light.hours:g} h from {_clock(space.light.from_min)}"
+    for sensor in config.farm.sensors.values():
+        if sensor.space == space.id:
+            yield _sensor(config, sensor)
+    for relay in config.farm.relays.values():
+        if relay.space == space.id:
+            yield from _relay(config, relay)
+    for programme in config.farm.programmes.values():
+        if programme.space == space.id:
+            yield _programme(programme)
+
+
+def _band(band: Band, unit: str) -> str:
+    """`keep 85 to 90 %, call under 80 or over 95`."""
+    if band.low is not None and band.high is not None:
+        keep = f"keep {band.low:g} to {band.high:g} {unit}"
+    elif band.high is not None:
+        keep = f"keep under {band.high:g} {unit}"
+    else:
+        keep = f"keep over {band.low:g} {unit}" if band.low is not None else "no band"
+    if band.target is not None:
+        keep += f", aim at {band.target:g}"
+    sides = [("under", band.alarm_low), ("over", band.alarm_high)]
+    calls = " or ".join(f"{side} {limit:g}" for side, limit in sides if limit is not None)
+    return f"{keep}, call somebody {calls}" if calls else f"{keep}, call nobody"
+
+
+def _sensor(config: Config, sensor: SensorSettings) -> str:
+    route = next(route for route in config.routes if route.sensor == sensor.id)
+    place = route.path or route.senml_name or "the whole message"
+    measure = MEASURES[sensor.quantity]
+    unit = f"words {' / '.join(route.words)}" if route.words else route.unit
+    trust = "" if measure.on_off else f", +/- {sensor.error:g}, {'' if sensor.calibrated else 'not '}calibrated"
+    where = f"{sensor.zone}, " if not measure.on_off else ""
+    return (
+        f"  sensor {sensor.id}: {sensor.quantity}, {where}{route.topic} {route.format} {place} ({unit}), "
+        f"every {_span(sensor.every_ms)}, silent after {_span(sensor.silent_after_ms)}{trust}"
+    )
+
+
+def _relay(config: Config, relay: RelaySettings) -> Iterator[str]:
+    wire = config.relay_wires[relay.id]
+    driven = "ADVISE ONLY, nothing is switched" if relay.advise_only else "SWITCHED"
+    own = "lets go by itself" if relay.own_timer else "DOES NOT LET GO BY ITSELF"
+    yield f"  relay {relay.id}: {relay.role}, {driven}, {own}, {wire.command_topic or wire.driver}"
+    limits = [
+        ("at least on", relay.least_on_ms and _span(relay.least_on_ms)),
+        ("at least off", relay.least_off_ms and _span(relay.least_off_ms)),
+        ("at most on", relay.longest_run_ms and _span(relay.longest_run_ms)),
+        ("starts an hour", relay.starts_per_h),
+        ("litres a day", relay.daily_litres and f"{relay.daily_litres:g}"),
+        ("never with", ", ".join(relay.never_with)),
+        ("needs water in", relay.tank),
+        ("not with the door open", relay.only_door_closed and "yes"),
+        ("not with people inside", relay.not_with_people and "yes"),
+    ]
+    said = "; ".join(f"{name} {value}" for name, value in limits if value)
+    if said:
+        yield f"    limits: {said}"
+
+
+def _programme(programme: ProgrammeSettings) -> str:
+    when = f"each {programme.every_min} min" if programme.every_min else f"at '{programme.cron}'"
+    night = "" if programme.night_run_ms == programme.run_ms else f", by night {_span(programme.night_run_ms)}"
+    only = ", only while no sensor can be trusted" if programme.when is When.FALLBACK else ""
+    return f"  programme {programme.id}: {programme.role} {_span(programme.run_ms)}{night}, {when}{only}"
+
+
+def _alerts(config: Config) -> Iterator[str]:
+    channels = {channel.id: channel for channel in config.alerts.channels}
+    for person in config.alerts.people:
+        yield from _person(person, channels)
+    report = config.report
+    night = f"{_clock(report.night_from_min)} to {_clock(report.night_to_min)}"
+    sent = "not sent" if report.send_at_min is None else f"sent at {_clock(report.send_at_min)}"
+    yield f"Night report: {night}, {sent}"
+
+
+def _person(person: PersonSettings, channels: dict[str, ChannelSettings]) -> Iterator[str]:
+    ways = ", then ".join(
+        f"{channels[reach.channel].kind} ({reach.channel}{': ' + reach.to if reach.to else ''})"
+        for reach in person.reach
+    )
+    alarms = ", ".join(f"{priority} ({PRIORITIES[priority]})" for priority in person.priorities)
+    of = "every space" if person.spaces is None else ", ".join(person.spaces)
+    report = ", and the night report" if person.report else ""
+    yield f"{person.name} gets alarms of priority {alarms} of {of}{report}, by {ways}"
+
+
+def _span(ms: int) -> str:
+    for unit_ms, unit in ((3_600_000, "h"), (60_000, "min"), (1_000, "s")):
+        if ms >= unit_ms and ms % unit_ms == 0:
+            return f"{ms // unit_ms} {unit}"
+    return f"{ms / 1000:g} s"
+
+
+def _clock(minutes: int) -> str:
+    return f"{minutes // 60:02}:{minutes % 60:02}"
+
+
+def _many(count: int, noun: str) -> str:
+    return f"{count} {noun}{'' if count == 1 else 's'}"

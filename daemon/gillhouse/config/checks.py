@@ -1,0 +1,219 @@
+"""What two entries of the farm file must agree on: names that must exist, topics used once, bands in order.
+
+One function per question, each noting mistakes in the draft's sheet; `check` runs them all. Equipment has its
+own file (`relay_checks`). Not here: what a single entry may hold (`farm_file`, `wire_file`).
+"""
+
+from collections.abc import Mapping
+
+from gillhouse.config import farm_file as ff
+from gillhouse.config import wire_file as wf
+from gillhouse.config.draft import Draft
+from gillhouse.config.nearest import choices
+from gillhouse.config.references import must_exist
+from gillhouse.config.relay_checks import check_relays
+from gillhouse.config.species_file import BANDS, EDGES, check_band
+from gillhouse.config.tree import Key
+from gillhouse.config.wording import got
+from gillhouse.core.crops import Species
+from gillhouse.core.quantities import MEASURES, UNITS, Quantity
+
+OUTSIDE = ("outdoor", "intake")
+"""Zones whose air is not the room's."""
+
+
+def check(draft: Draft, species: Mapping[str, Species], known_species: list[str]) -> None:
+    """Note every disagreement.
+
+    Args:
+        species: those that could be read.
+        known_species: all ids a file exists for, broken ones too.
+    """
+    _ids_used_once(draft)
+    _crops(draft, species, known_species)
+    for ident, sensor in draft.sensors.items():
+        _sensor(draft, ident, sensor)
+    _topics(draft)
+    check_relays(draft)
+    _people(draft)
+    _broker(draft)
+
+
+def _ids_used_once(draft: Draft) -> None:
+    owner: dict[str, str] = {}
+    for section in ("spaces", "sensors", "relays", "programmes", "supplies", "shared_air"):
+        for ident in draft.named(section):
+            if ident in owner:
+                draft.sheet.add(
+                    (section, ident), f"this id stands under {owner[ident]} too; give one of them another"
+                )
+            owner.setdefault(ident, section)
+
+
+def _crops(draft: Draft, species: Mapping[str, Species], known: list[str]) -> None:
+    for ident, space in draft.spaces.items():
+        here: Key = ("spaces", ident)
+        crop = space.crop
+        if crop.species not in known:
+            text = (
+                f"there is no species file for it (got {got(crop.species)}); {choices(crop.species, known)}"
+            )
+            draft.sheet.add((*here, "crop", "species"), text)
+        profile = species[crop.species].stages.get(crop.stage) if crop.species in species else None
+        if crop.species in species and profile is None:
+            given = choices("", [str(stage) for stage in species[crop.species].stages])
+            draft.sheet.add(
+                (*here, "crop", "stage"),
+                f"{crop.species} has no figures for it (got {got(str(crop.stage))}); {given}",
+            )
+        for name, quantity in BANDS.items():
+            own, shipped = getattr(space.bands, name), getattr(profile, name, None)
+            edges = {e: own_or(getattr(own, e), getattr(shipped, e, None)) for e in EDGES}
+            if any(getattr(own, edge) is not None for edge in EDGES):
+                check_band(draft.sheet, (*here, "bands", name), quantity, edges)
+
+
+def own_or(own: float | None, other: float | None) -> float | None:
+    """The grower's figure, else the species file's."""
+    return own if own is not None else other
+
+
+def _sensor(draft: Draft, ident: str, sensor: wf.SensorGroup) -> None:
+    here: Key = ("sensors", ident)
+    on_off = MEASURES[sensor.quantity].on_off
+    if sensor.space is not None:
+        must_exist(draft, "spaces", sensor.space, (*here, "space"))
+    elif not on_off and sensor.zone not in OUTSIDE:
+        draft.sheet.add(
+            (*here, "zone"),
+            f"belongs to no space (got {got(sensor.zone)}); give its space, or zone: outdoor or intake",
+        )
+    if isinstance(sensor, wf.WordsSensor):
+        _words(draft, here, sensor)
+    elif on_off:
+        draft.sheet.add(
+            (*here, "format"), f"{sensor.quantity} is on or off; write format: words, and name its two words"
+        )
+    elif isinstance(sensor, wf.MeasuredGroup) and sensor.unit not in UNITS[sensor.quantity]:
+        given = ", ".join(UNITS[sensor.quantity])
+        draft.sheet.add(
+            (*here, "unit"),
+            f"is no unit of {sensor.quantity} (got {got(sensor.unit)}); write one of: {given}",
+        )
+    if sensor.silent_after is not None and sensor.silent_after <= sensor.every:
+        draft.sheet.add(
+            (*here, "silent_after"),
+            "is not longer than every, so it would call each report late; write 3 times every",
+        )
+
+
+def _words(draft: Draft, here: Key, sensor: wf.WordsSensor) -> None:
+    if sensor.quantity not in wf.WORD_KEYS:
+        names = ", ".join(wf.WORD_KEYS)
+        draft.sheet.add(
+            (*here, "format"),
+            f"words are for on/off inputs ({names}), {sensor.quantity} is a number; write number, json or"
+            " senml",
+        )
+        return
+    keys = wf.WORD_KEYS[sensor.quantity]
+    if set(sensor.words) != set(keys):
+        draft.sheet.add(
+            (*here, "words"),
+            f"should name two words for {sensor.quantity}; write {{{keys[0]}: ..., {keys[1]}: ...}}",
+        )
+    elif sensor.words[keys[0]].casefold() == sensor.words[keys[1]].casefold():
+        draft.sheet.add(
+            (*here, "words"),
+            f"are the same (got {got(sensor.words[keys[0]])}); write what the board sends for each",
+        )
+
+
+def _place(sensor: wf.SensorGroup) -> str | None:
+    """Where inside the message the value stands; None: the whole message is the value."""
+    if isinstance(sensor, wf.SenmlSensor):
+        return f"record {sensor.record}"
+    return getattr(sensor, "path", None)
+
+
+def _topics(draft: Draft) -> None:
+    seen: dict[tuple[str, str | None], str] = {}
+    reserved = draft.broker.base_topic
+    for ident, sensor in draft.sensors.items():
+        here: Key = ("sensors", ident)
+        place = _place(sensor)
+        same = seen.setdefault((sensor.topic, place), ident)
+        if same != ident:
+            where = f"at {place} " if place else ""
+            draft.sheet.add(
+                (*here, "topic"),
+                f"{sensor.topic} {where}is already read by {same}; correct the topic or the path of one",
+            )
+        elif place and (whole := seen.get((sensor.topic, None))):
+            draft.sheet.add(
+                (*here, "topic"),
+                f"{sensor.topic} is one plain value for {whole}; a message cannot be both, correct one"
+                " format",
+            )
+        if sensor.topic == reserved or sensor.topic.startswith(f"{reserved}/"):
+            draft.sheet.add(
+                (*here, "topic"),
+                f"topics under {reserved}/ are our own; choose another, or change broker.base_topic",
+            )
+
+
+def _people(draft: Draft) -> None:
+    for ident, person in draft.people.items():
+        for number, reach in enumerate(person.reach):
+            here: Key = ("people", ident, "reach", number)
+            must_exist(draft, "channels", reach.channel, (*here, "channel"))
+            channel = draft.channels.get(reach.channel)
+            if isinstance(channel, ff.MailChannel) and reach.to is None:
+                draft.sheet.add(
+                    (*here, "to"), "is missing; a mail needs an address: add to: name@example.org"
+                )
+            elif channel is not None and not isinstance(channel, ff.MailChannel) and reach.to is not None:
+                draft.sheet.add(
+                    (*here, "to"), f"only mail has an address, {reach.channel} is none; delete it"
+                )
+        for number, space in enumerate(person.spaces or ()):
+            must_exist(draft, "spaces", space, ("people", ident, "spaces", number))
+    for ident, channel in draft.channels.items():
+        if isinstance(channel, ff.MailChannel):
+            _password_pair(draft, ("channels", ident), channel)
+            if channel.username and channel.security == "off":
+                draft.sheet.add(
+                    ("channels", ident, "security"),
+                    "off would send the password in the clear; write starttls or tls",
+                )
+
+
+def _broker(draft: Draft) -> None:
+    broker = draft.broker
+    _password_pair(draft, ("broker",), broker)
+    if broker.ca_file and broker.tls is False:
+        draft.sheet.add(("broker", "ca_file"), "has no meaning with tls: off; delete one of the two")
+    if draft.report.night_start == draft.report.night_end:
+        draft.sheet.add(
+            ("report", "night_end"),
+            "is the same as night_start, a night of no length; correct one of the two",
+        )
+
+
+def _password_pair(draft: Draft, here: Key, group: ff.BrokerGroup | ff.MailChannel) -> None:
+    if group.password_file and not group.username:
+        draft.sheet.add((*here, "password_file"), "a password needs the name it belongs to; add username")
+    if group.username and not group.password_file:
+        draft.sheet.add(
+            (*here, "username"),
+            "a name needs its password; add password_file, naming a file only you can read (mode 0600)",
+        )
+
+
+def measured(draft: Draft, space: str, quantity: Quantity) -> list[str]:
+    """Sensors of `quantity` in the room air of `space`."""
+    return [
+        ident
+        for ident, sensor in draft.sensors.items()
+        if sensor.space == space and sensor.quantity is quantity and sensor.zone not in OUTSIDE
+    ]

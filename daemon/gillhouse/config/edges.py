@@ -1,0 +1,163 @@
+"""A sound draft -> the settings of the parts around the core (`gillhouse.core.edges`)."""
+
+import ipaddress
+from pathlib import Path
+
+from gillhouse.config import farm_file as ff
+from gillhouse.config import wire_file as wf
+from gillhouse.config.draft import Draft
+from gillhouse.config.fields import Group
+from gillhouse.core.edges import (
+    AlertSettings,
+    BrokerSettings,
+    ChannelSettings,
+    MirrorSettings,
+    PersonSettings,
+    ReachSettings,
+    RelayWire,
+    ReportSettings,
+    SensorRoute,
+    StoreSettings,
+)
+
+
+def is_loopback(host: str) -> bool:
+    """`host` is this very machine."""
+    try:
+        return ipaddress.ip_address(host).is_loopback
+    except ValueError:
+        return host == "localhost"
+
+
+def beside(folder: Path, name: str | None) -> str | None:
+    """`name` as it stands where absolute, else inside `folder`."""
+    return None if name is None else str(folder / name)
+
+
+def broker(draft: Draft, folder: Path) -> BrokerSettings:
+    given = draft.broker
+    tls = not is_loopback(given.host) if given.tls is None else given.tls
+    return BrokerSettings(
+        host=given.host,
+        port=given.port or (8883 if tls else 1883),
+        protocol=given.protocol,
+        client_id=given.client_id,
+        username=given.username,
+        password_file=beside(folder, given.password_file),
+        tls=tls,
+        ca_file=beside(folder, given.ca_file),
+        base_topic=given.base_topic,
+        keepalive_s=given.keepalive // 1000,
+        max_payload=given.max_payload,
+    )
+
+
+def route(ident: str, sensor: wf.SensorGroup) -> SensorRoute:
+    words = None
+    if isinstance(sensor, wf.WordsSensor):
+        one, zero = wf.WORD_KEYS[sensor.quantity]
+        words = (sensor.words[one], sensor.words[zero])
+    return SensorRoute(
+        sensor=ident,
+        topic=sensor.topic,
+        format=getattr(sensor, "format"),  # noqa: B009  (each format's class has it, their base has not)
+        quantity=sensor.quantity,
+        unit=getattr(sensor, "unit", "1"),
+        every_ms=sensor.every,
+        path=getattr(sensor, "path", None),
+        time_path=getattr(sensor, "time", None),
+        seq_path=getattr(sensor, "seq", None),
+        words=words,
+        senml_name=getattr(sensor, "record", None),
+    )
+
+
+def wire(ident: str, relay: wf.RelayGroup) -> RelayWire:
+    said: dict[str, str | None] = {}
+    if relay.command:
+        said |= {
+            "command_topic": relay.command.topic,
+            "payload_on": relay.command.on,
+            "payload_off": relay.command.off,
+        }
+    if relay.state:
+        said |= {"state_topic": relay.state.topic, "state_path": relay.state.path}
+        said |= {"state_on": relay.state.on, "state_off": relay.state.off}
+    if relay.available:
+        said |= {"available_topic": relay.available.topic}
+        said |= {"available_on": relay.available.on, "available_off": relay.available.off}
+    # None stands only where RelayWire takes it
+    return RelayWire(ident, relay.driver, **said)  # type: ignore[arg-type]
+
+
+def store(draft: Draft) -> StoreSettings:
+    return StoreSettings(
+        commit_every_ms=draft.store.commit_every,
+        queue_rows=draft.store.queue_rows,
+        release_after_ms=draft.alarms.store_grace,
+    )
+
+
+def mirror(draft: Draft, folder: Path) -> MirrorSettings | None:
+    given = draft.mirror
+    if given is None:
+        return None
+    return MirrorSettings(
+        url=given.url,
+        org=given.org,
+        bucket=given.bucket,
+        token_file=beside(folder, given.token_file),
+        batch_rows=given.batch_rows,
+        every_ms=given.every,
+        timeout_ms=given.timeout,
+    )
+
+
+def alerts(draft: Draft, folder: Path) -> AlertSettings:
+    return AlertSettings(
+        people=tuple(_person(ident, person) for ident, person in draft.people.items()),
+        channels=tuple(_channel(ident, channel, folder) for ident, channel in draft.channels.items()),
+    )
+
+
+def report(draft: Draft) -> ReportSettings:
+    return ReportSettings(draft.report.night_start, draft.report.night_end, draft.report.send_at)
+
+
+def _person(ident: str, person: ff.PersonGroup) -> PersonSettings:
+    return PersonSettings(
+        id=ident,
+        name=person.name,
+        reach=tuple(ReachSettings(reach.channel, reach.to or "") for reach in person.reach),
+        priorities=person.priorities,
+        spaces=person.spaces,
+        report=person.report,
+    )
+
+
+def _channel(ident: str, channel: Group, folder: Path) -> ChannelSettings:
+    if isinstance(channel, ff.MailChannel):
+        return ChannelSettings(
+            ident,
+            "mail",
+            host=channel.host,
+            port=channel.port or (465 if channel.security == "tls" else 587),
+            security=channel.security,
+            sender=channel.sender,
+            username=channel.username,
+            password_file=beside(folder, channel.password_file),
+            ca_file=beside(folder, channel.ca_file),
+            timeout_ms=channel.timeout,
+        )
+    if isinstance(channel, ff.WebhookChannel):
+        return ChannelSettings(
+            ident,
+            "webhook",
+            url=channel.url,
+            token_file=beside(folder, channel.token_file),
+            ca_file=beside(folder, channel.ca_file),
+            timeout_ms=channel.timeout,
+        )
+    if isinstance(channel, ff.MqttChannel):
+        return ChannelSettings(ident, "mqtt", topic=channel.topic)
+    return ChannelSettings(ident, "memory")

@@ -1,0 +1,235 @@
+"""The sections of `farm.yaml` that hold one group each, and the spaces, programmes and people.
+
+Here: which keys exist, their kind, bounds and defaults. Not here: sensors and relays (`wire_file`), whatever
+needs two keys to judge (`checks`), and what becomes of the values (`convert`).
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import Field
+
+from gillhouse.config.fields import (
+    ClockTime,
+    Count,
+    Duration,
+    FileName,
+    Group,
+    Host,
+    Ident,
+    MailAddress,
+    Name,
+    NotNegative,
+    Number,
+    Port,
+    Positive,
+    Protocol,
+    Share,
+    Topic,
+    Url,
+    YesNo,
+    Zone,
+    between,
+)
+from gillhouse.core.crops import Stage
+from gillhouse.core.settings import Combine, Role, SpaceKind, When
+
+
+class FarmGroup(Group):
+    name: Name
+    zone: Zone
+    advise_only: YesNo = True
+    """For every relay that does not say for itself."""
+
+
+class BrokerGroup(Group):
+    host: Host = "127.0.0.1"
+    port: Port | None = None
+    """None: 1883, or 8883 with TLS."""
+    protocol: Protocol = "auto"
+    client_id: Name = "gillhouse"
+    username: Name | None = None
+    password_file: FileName | None = None
+    tls: YesNo | None = None
+    """None: off on this machine, on for any other."""
+    ca_file: FileName | None = None
+    base_topic: Topic = "gillhouse"
+    keepalive: Annotated[Duration, between("5 s", "10 min")] = 30_000
+    max_payload: Annotated[Count, Field(ge=64, le=262_144)] = 4096
+
+
+class CropGroup(Group):
+    species: Ident
+    stage: Stage
+    kg: NotNegative
+
+
+class BandGroup(Group):
+    """Figures of the grower's own; those left out stay the species file's."""
+
+    alarm_low: Number | None = None
+    low: Number | None = None
+    target: Number | None = None
+    high: Number | None = None
+    alarm_high: Number | None = None
+
+
+class BandsGroup(Group):
+    humidity: BandGroup = BandGroup()
+    temperature: BandGroup = BandGroup()
+    co2: BandGroup = BandGroup()
+
+
+class LightGroup(Group):
+    start: ClockTime
+    hours: Annotated[NotNegative, Field(le=24)] | None = None
+    """None: what the species wants at this stage."""
+
+
+class IntakeGroup(Group):
+    temperature: Annotated[Number, Field(ge=-40, le=60)] | None = None
+    humidity: Share | None = None
+    co2: Annotated[Number, Field(ge=300, le=5_000)] = 425.0
+
+
+class CombineGroup(Group):
+    humidity: Combine = Combine.CALIBRATED
+    temperature: Combine = Combine.MEDIAN
+    co2: Combine = Combine.HIGHEST
+
+
+class SpaceGroup(Group):
+    name: Annotated[Name, Field(max_length=24)]
+    """Short: it stands in every alert."""
+    kind: SpaceKind
+    walk_in: YesNo
+    volume_m3: Annotated[Positive, Field(le=100_000)]
+    crop: CropGroup
+    bands: BandsGroup = BandsGroup()
+    least_fresh_air_per_h: Annotated[NotNegative, Field(le=60)] | None = None
+    leak_per_h: Annotated[NotNegative, Field(le=60)] = 0.3
+    light: LightGroup | None = None
+    intake: IntakeGroup = IntakeGroup()
+    combine: CombineGroup = CombineGroup()
+
+
+class DayGroup(Group):
+    start: ClockTime = 6 * 60
+    end: ClockTime = 22 * 60
+
+
+class ProgrammeGroup(Group):
+    space: Ident
+    role: Role
+    every: Annotated[Duration, between("1 min", "1 d")] | None = None
+    at: str | None = None
+    """Five fields: minute hour day month weekday."""
+    run: Annotated[Duration, between("0 s", "1 d")]
+    night_run: Annotated[Duration, between("0 s", "1 d")] | None = None
+    """None: as `run`."""
+    when: When = When.ALWAYS
+    day: DayGroup = DayGroup()
+
+
+class SupplyGroup(Group):
+    pump: Ident
+    valves: Annotated[tuple[Ident, ...], Field(min_length=1)]
+    most_at_once: Count = 1
+
+
+class SharedAirGroup(Group):
+    fan: Ident
+    dampers: Annotated[dict[Ident, Ident], Field(min_length=2)]
+
+
+class TimingGroup(Group):
+    deadband: NotNegative | None = None
+    on_delay: Annotated[Duration, between("0 s", "2 h")] | None = None
+    off_delay: Annotated[Duration, between("0 s", "2 h")] | None = None
+
+
+class RepeatGroup(Group):
+    wakes: Annotated[Duration, between("1 min", "1 d")] = 300_000
+    high: Annotated[Duration, between("1 min", "1 d")] = 1_200_000
+    daytime: Annotated[Duration, between("1 min", "7 d")] = 14_400_000
+
+
+class AlarmsGroup(Group):
+    humidity: TimingGroup = TimingGroup()
+    temperature: TimingGroup = TimingGroup()
+    co2: TimingGroup = TimingGroup()
+    repeat: RepeatGroup = RepeatGroup()
+    broker_grace: Annotated[Duration, between("10 s", "1 h")] = 120_000
+    store_grace: Annotated[Duration, between("1 s", "10 min")] = 5_000
+    door_open: Annotated[Duration, between("10 s", "2 h")] = 300_000
+
+
+class MailChannel(Group):
+    kind: Literal["mail"]
+    host: Host
+    port: Port | None = None
+    """None: 587, or 465 with `security: tls`."""
+    security: Literal["starttls", "tls", "off"] = "starttls"
+    sender: MailAddress
+    username: Name | None = None
+    password_file: FileName | None = None
+    ca_file: FileName | None = None
+    timeout: Annotated[Duration, between("1 s", "2 min")] = 15_000
+
+
+class WebhookChannel(Group):
+    kind: Literal["webhook"]
+    url: Url
+    token_file: FileName | None = None
+    ca_file: FileName | None = None
+    timeout: Annotated[Duration, between("1 s", "2 min")] = 15_000
+
+
+class MqttChannel(Group):
+    kind: Literal["mqtt"]
+    topic: Topic
+
+
+class MemoryChannel(Group):
+    kind: Literal["memory"]
+
+
+CHANNELS: dict[str, type[Group]] = {
+    "mail": MailChannel,
+    "webhook": WebhookChannel,
+    "mqtt": MqttChannel,
+    "memory": MemoryChannel,
+}
+
+
+class ReachGroup(Group):
+    channel: Ident
+    to: MailAddress | None = None
+
+
+class PersonGroup(Group):
+    name: Name
+    reach: Annotated[tuple[ReachGroup, ...], Field(min_length=1)]
+    priorities: Annotated[tuple[Annotated[Count, Field(le=3)], ...], Field(min_length=1)] = (1, 2, 3)
+    spaces: Annotated[tuple[Ident, ...], Field(min_length=1)] | None = None
+    report: YesNo = True
+
+
+class ReportGroup(Group):
+    night_start: ClockTime = 18 * 60
+    night_end: ClockTime = 7 * 60
+    send_at: ClockTime | None = None
+
+
+class StoreGroup(Group):
+    commit_every: Annotated[Duration, between("1 s", "1 min")] = 10_000
+    queue_rows: Annotated[Count, Field(ge=1_000, le=1_000_000)] = 100_000
+
+
+class MirrorGroup(Group):
+    url: Url
+    org: Name = "farm"
+    bucket: Name = "gillhouse"
+    token_file: FileName | None = None
+    every: Annotated[Duration, between("1 s", "1 h")] = 10_000
+    batch_rows: Annotated[Count, Field(le=10_000)] = 500
+    timeout: Annotated[Duration, between("1 s", "2 min")] = 10_000

@@ -1,0 +1,186 @@
+"""Files in, one `Config` out, or every mistake at once.
+
+The way: text -> `tree` (data and places) -> `draft` (entries sound by themselves) and `species_file`
+-> `checks` (what entries must agree on) -> `convert`, `edges` (frozen settings). A config is whole or not
+at all: `ConfigError` carries all mistakes of all files, and nothing else leaves `load` and `load_files`.
+"""
+
+import hashlib
+import json
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+
+from gillhouse.config import edges
+from gillhouse.config.checks import check
+from gillhouse.config.convert import farm_settings
+from gillhouse.config.draft import Draft, read
+from gillhouse.config.places import read_text, secret_trouble, shipped_dir
+from gillhouse.config.species_file import laid_over, read_species
+from gillhouse.config.tree import Mistake, Sheet, parse
+from gillhouse.config.warnings import warnings
+from gillhouse.core.crops import Species
+from gillhouse.core.edges import (
+    AlertSettings,
+    BrokerSettings,
+    MirrorSettings,
+    RelayWire,
+    ReportSettings,
+    SensorRoute,
+    StoreSettings,
+)
+from gillhouse.core.settings import FarmSettings
+from gillhouse.errors import ConfigError
+
+FARM = "farm.yaml"
+OWN = "species/"
+SHIPPED = "shipped/species/"
+
+
+@dataclass(frozen=True, slots=True)
+class Config:
+    """All that the grower's files say, checked and in canonical units."""
+
+    path: Path
+    """The farm file; what relative names in it are counted from stands beside it."""
+    farm: FarmSettings
+    broker: BrokerSettings
+    routes: tuple[SensorRoute, ...]
+    relay_wires: dict[str, RelayWire]
+    store: StoreSettings
+    mirror: MirrorSettings | None
+    alerts: AlertSettings
+    report: ReportSettings
+    species: dict[str, Species]
+    """Those that some space grows."""
+    files: dict[str, str]
+    """Name -> text of every file this came from; `load_files(files)` gives the same settings again."""
+    digest: str
+    """sha256, in hex, of `files`."""
+    warnings: tuple[str, ...]
+
+
+def load(path: Path) -> Config:
+    """The config whose farm file is `path`, with species files beside it and shipped ones.
+
+    Also looks whether the files of secrets it names can be read by their owner alone.
+
+    Raises:
+        ConfigError: every mistake in every file.
+    """
+    text, mistakes = read_text(path)
+    if mistakes:
+        raise ConfigError([str(mistake) for mistake in mistakes])
+    files, labels = {FARM: text}, {FARM: str(path)}
+    for own in (
+        sorted((path.parent / "species").glob("*.yaml")) if path.parent.resolve() != shipped_dir() else ()
+    ):
+        name = OWN + own.name
+        files[name], found = read_text(own)
+        labels[name] = str(own)
+        mistakes += found
+    return _Loading(files, labels, path, look_at_secrets=True).run(mistakes)
+
+
+def load_files(files: Mapping[str, str], path: Path = Path(FARM)) -> Config:
+    """The config in `files`, which may be `Config.files` of an earlier one.
+
+    Names are `farm.yaml`, `species/ID.yaml` (the grower's) and `shipped/species/ID.yaml`. A shipped species
+    that is not among them comes from this installation.
+
+    Args:
+        path: stands in `Config.path`; no file is read from there.
+    Raises:
+        ConfigError: every mistake in every file.
+    """
+    if FARM not in files:
+        raise ConfigError([f"{FARM}:1:1: is not among the files; add it"])
+    return _Loading(dict(files), {}, path, look_at_secrets=False).run([])
+
+
+def digest_of(files: Mapping[str, str]) -> str:
+    """sha256, in hex, of the canonical JSON of name -> text."""
+    canonical = json.dumps(dict(files), sort_keys=True, ensure_ascii=True, separators=(",", ":"))
+    return hashlib.sha256(canonical.encode("ascii")).hexdigest()
+
+
+@dataclass(slots=True)
+class _Loading:
+    """One load under way."""
+
+    files: dict[str, str]
+    labels: dict[str, str]
+    """What a file is called in a mistake, where that is not its name in `files`."""
+    path: Path
+    look_at_secrets: bool
+
+    def run(self, mistakes: list[Mistake]) -> Config:
+        sheet = self._sheet(FARM)
+        draft = read(sheet)
+        grown = {space.crop.species: None for space in draft.spaces.values()}
+        known = self._known()
+        own = {Path(name).stem: None for name in self.files if name.startswith(OWN)}
+        read_now = {ident: self._species(ident, mistakes) for ident in {**grown, **own} if ident in known}
+        species = {ident: each for ident, each in read_now.items() if each is not None}
+        check(draft, species, known)
+        if self.look_at_secrets:
+            _secrets(draft, self.path.parent)
+        mistakes += sheet.mistakes
+        if mistakes or draft.farm is None:
+            raise ConfigError([str(mistake) for mistake in sorted(set(mistakes))])
+        used = {
+            name: text
+            for name, text in sorted(self.files.items())
+            if name == FARM or Path(name).stem in grown
+        }
+        digest = digest_of(used)
+        folder = self.path.parent
+        return Config(
+            path=self.path,
+            farm=farm_settings(draft, draft.farm, species, digest),
+            broker=edges.broker(draft, folder),
+            routes=tuple(edges.route(ident, sensor) for ident, sensor in draft.sensors.items()),
+            relay_wires={ident: edges.wire(ident, relay) for ident, relay in draft.relays.items()},
+            store=edges.store(draft),
+            mirror=edges.mirror(draft, folder),
+            alerts=edges.alerts(draft, folder),
+            report=edges.report(draft),
+            species={ident: species[ident] for ident in grown},
+            files=used,
+            digest=digest,
+            warnings=warnings(draft),
+        )
+
+    def _sheet(self, name: str) -> Sheet:
+        return parse(self.files[name], self.labels.get(name, name))
+
+    def _known(self) -> list[str]:
+        """Ids of all species there is a file for."""
+        shipped = [path.stem for path in sorted((shipped_dir() / "species").glob("*.yaml"))]
+        given = [Path(name).stem for name in self.files if name != FARM]
+        return sorted({*shipped, *given})
+
+    def _species(self, ident: str, mistakes: list[Mistake]) -> Species | None:
+        shipped_name, own_name = f"{SHIPPED}{ident}.yaml", f"{OWN}{ident}.yaml"
+        shipped_path = shipped_dir() / "species" / f"{ident}.yaml"
+        if shipped_name not in self.files and shipped_path.is_file():
+            self.files[shipped_name], found = read_text(shipped_path)
+            mistakes += found
+        shipped = self._sheet(shipped_name) if shipped_name in self.files else None
+        own = self._sheet(own_name) if own_name in self.files else None
+        sheet = laid_over(shipped, own)
+        species = read_species(sheet, ident)
+        mistakes += sheet.mistakes
+        return species
+
+
+def _secrets(draft: Draft, folder: Path) -> None:
+    """Note every file of a secret that is missing, or that others can read."""
+    named: dict[tuple[str, ...], object] = {("broker",): draft.broker, ("mirror",): draft.mirror}
+    named |= {("channels", ident): channel for ident, channel in draft.channels.items()}
+    for key, group in named.items():
+        for field in ("password_file", "token_file"):
+            name = getattr(group, field, None)
+            trouble = secret_trouble(folder / name) if name else None
+            if trouble:
+                draft.sheet.add((*key, field), trouble)

@@ -1,0 +1,100 @@
+"""What is allowed and yet worth a second look. One function a subject; each gives whole sentences."""
+
+from collections.abc import Iterator
+
+from gillhouse.config import farm_file as ff
+from gillhouse.config import wire_file as wf
+from gillhouse.config.checks import measured
+from gillhouse.config.draft import Draft
+from gillhouse.config.edges import is_loopback
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.settings import SpaceKind
+
+
+def warnings(draft: Draft) -> tuple[str, ...]:
+    """Everything worth saying about a draft without mistakes, each as `key: what, what to do`."""
+    found = [*_links(draft), *_spaces(draft), *_relays(draft), *_people(draft)]
+    return tuple(found)
+
+
+def _links(draft: Draft) -> Iterator[str]:
+    broker = draft.broker
+    if broker.tls is False and not is_loopback(broker.host):
+        yield (
+            f"broker.tls: off to {broker.host}: anybody on that network can read and forge readings and"
+            " commands; use tls: on"
+        )
+    for ident, channel in draft.channels.items():
+        if (
+            isinstance(channel, ff.MailChannel)
+            and channel.security == "off"
+            and not is_loopback(channel.host)
+        ):
+            yield f"channels.{ident}.security: off: mail goes out readable by all; use starttls or tls"
+        if isinstance(channel, ff.WebhookChannel) and channel.token_file and channel.url.startswith("http:"):
+            yield f"channels.{ident}.url: the token goes out readable by all; use https"
+    if draft.mirror and draft.mirror.token_file and draft.mirror.url.startswith("http:"):
+        yield "mirror.url: the token goes out readable by all; use https unless the server is this machine"
+
+
+def _spaces(draft: Draft) -> Iterator[str]:
+    programmes = {(programme.space, str(programme.role)) for programme in draft.programmes.values()}
+    for ident, space in draft.spaces.items():
+        roles = {relay.role for relay in draft.relays.values() if relay.space == ident}
+        if not measured(draft, ident, Quantity.HUMIDITY):
+            yield f"spaces.{ident}: no humidity sensor: mist can only run by the clock there"
+        elif "mist" in roles and not any(
+            _calibrated(draft, name) for name in measured(draft, ident, Quantity.HUMIDITY)
+        ):
+            yield (
+                f"spaces.{ident}: no humidity sensor is calibrated: a sensor 3 % off costs a fifth of the"
+                " night; check one against salt"
+            )
+        if space.walk_in and space.kind is not SpaceKind.OPEN and not measured(draft, ident, Quantity.CO2):
+            yield f"spaces.{ident}: people walk in and nothing measures CO2: no alarm can warn them"
+        if "mist" in roles and (ident, "mist") not in programmes:
+            yield (
+                f"spaces.{ident}: no mist programme: when the sensors fall silent nothing will be misted; add"
+                " one with when: fallback"
+            )
+        if "light" in roles and space.light is None and (ident, "light") not in programmes:
+            yield (
+                f"spaces.{ident}: a light relay without light hours never comes on; add light: {{start:"
+                " 08:00}"
+            )
+
+
+def _calibrated(draft: Draft, name: str) -> bool:
+    return bool(getattr(draft.sensors[name], "calibrated", False))
+
+
+def _relays(draft: Draft) -> Iterator[str]:
+    for ident, relay in draft.relays.items():
+        if relay.lease is None:
+            yield (
+                f"relays.{ident}.lease: none: if we or the network fail this stays as it is until somebody"
+                " comes"
+            )
+        if isinstance(relay, wf.MistRelay) and relay.daily_litres is None:
+            yield (
+                f"relays.{ident}: no daily_litres: a fault may run water all day; state what a wet day may"
+                " take"
+            )
+        if relay.driver == "mqtt" and relay.state is None:
+            yield f"relays.{ident}: the board reports no state: a relay that sticks goes unseen"
+
+
+def _people(draft: Draft) -> Iterator[str]:
+    if not draft.people:
+        yield "people: nobody is told of an alarm; add somebody, and a channel to reach them"
+    used = {reach.channel for person in draft.people.values() for reach in person.reach}
+    for ident in draft.channels:
+        if ident not in used:
+            yield f"channels.{ident}: nobody is reached over it; name it under a person's reach, or delete it"
+    if draft.people and not any(1 in person.priorities for person in draft.people.values()):
+        yield (
+            "people: nobody gets priority 1, the alarms that must wake someone; add 1 to somebody's"
+            " priorities"
+        )
+    if draft.report.send_at is not None and not any(person.report for person in draft.people.values()):
+        yield "report.send_at: nobody gets the report; write report: yes for somebody"

@@ -1,0 +1,208 @@
+"""Sensors and relays of `farm.yaml`: one class for each format a board may write, one for each relay role.
+
+Here: their keys, bounds and defaults. A key that means nothing for a format or role does not exist for it.
+Not here: whatever needs two entries to judge (`checks`), and what becomes of the values (`convert`).
+
+Default run times: starting values of our own, set after what motors, compressors and small relays stand
+(a pump's rest of 75 s and 12 starts an hour lie inside the NEMA MG 10 starts table as quoted by trade
+pages; 300 s of rest is the usual figure for a compressor; the rest is common practice, no source).
+"""
+
+from typing import Annotated, Literal
+
+from pydantic import BeforeValidator, Field
+
+from gillhouse.config.fields import (
+    Count,
+    Duration,
+    Group,
+    Ident,
+    NotNegative,
+    Pointer,
+    Positive,
+    Topic,
+    WireText,
+    YesNo,
+    between,
+    duration_ms,
+    refuse,
+)
+from gillhouse.core.quantities import Quantity
+
+
+class SensorGroup(Group):
+    space: Ident | None = None
+    zone: Ident = "middle"
+    quantity: Quantity
+    topic: Topic
+    every: Annotated[Duration, between("1 s", "1 d")]
+    silent_after: Annotated[Duration, between("2 s", "7 d")] | None = None
+    """None: three intervals, at least 2 min."""
+
+
+class MeasuredGroup(SensorGroup):
+    unit: WireText
+    error: NotNegative = 0.0
+    calibrated: YesNo = False
+
+
+class NumberSensor(MeasuredGroup):
+    format: Literal["number"]
+
+
+class JsonSensor(MeasuredGroup):
+    format: Literal["json"]
+    path: Pointer
+    time: Pointer | None = None
+    seq: Pointer | None = None
+
+
+class SenmlSensor(MeasuredGroup):
+    format: Literal["senml"]
+    record: WireText
+
+
+class WordsSensor(SensorGroup):
+    format: Literal["words"]
+    words: dict[str, WireText]
+    path: Pointer | None = None
+
+
+SENSORS: dict[str, type[SensorGroup]] = {
+    "number": NumberSensor,
+    "json": JsonSensor,
+    "senml": SenmlSensor,
+    "words": WordsSensor,
+}
+
+WORD_KEYS: dict[Quantity, tuple[str, str]] = {
+    Quantity.DOOR: ("open", "closed"),
+    Quantity.TANK: ("water", "empty"),
+    Quantity.PEOPLE: ("inside", "nobody"),
+    Quantity.MAINS: ("present", "gone"),
+}
+"""The keys under `words`, 1.0 first."""
+
+
+def _lease(value: object) -> int | None:
+    if value == "none":
+        return None
+    lease_ms = duration_ms(value)
+    if not 10_000 <= lease_ms <= 900_000:
+        raise refuse("should be from 10 s to 15 min, or none where the board cannot drop out by itself")
+    return lease_ms
+
+
+Lease = Annotated[int | None, BeforeValidator(_lease)]
+
+
+class CommandGroup(Group):
+    topic: Topic
+    on: WireText = '{"on": true, "seconds": {seconds}}'
+    off: WireText = '{"on": false}'
+
+
+class StateGroup(Group):
+    topic: Topic
+    path: Pointer | None = None
+    on: WireText = "ON"
+    off: WireText = "OFF"
+    within: Annotated[Duration, between("1 s", "5 min")] = 10_000
+
+
+class AvailableGroup(Group):
+    topic: Topic
+    on: WireText = "online"
+    off: WireText = "offline"
+
+
+class LimiterGroup(Group):
+    """A piece of hardware that cuts the load whatever any computer says."""
+
+    cuts_after: Annotated[Duration, between("1 s", "1 d")]
+    tested: Annotated[str, Field(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
+    """Date somebody last saw it cut."""
+
+
+class RelayGroup(Group):
+    role: str
+    space: Ident | None = None
+    advise_only: YesNo | None = None
+    """None: as the farm's."""
+    driver: Literal["mqtt", "memory"] = "mqtt"
+    command: CommandGroup | None = None
+    state: StateGroup | None = None
+    available: AvailableGroup | None = None
+    lease: Lease = 300_000
+    run_time_limiter: LimiterGroup | None = None
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 0
+    least_off: Annotated[Duration, between("0 s", "1 h")] = 0
+    longest_run: Annotated[Duration, between("1 s", "1 d")] | None = None
+    rest: Annotated[Duration, between("0 s", "1 d")] = 300_000
+    """After a longest run."""
+    starts_per_h: Annotated[Count, Field(le=3_600)] | None = None
+    watts: NotNegative = 0.0
+    never_with: tuple[Ident, ...] = ()
+    only_door_closed: YesNo = False
+    not_with_people: YesNo = False
+
+
+class MistRelay(RelayGroup):
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 1_000
+    longest_run: Annotated[Duration, between("1 s", "10 min")] | None = 120_000
+    pulse: Annotated[Duration, between("1 s", "10 min")] = 8_000
+    pulse_gap: Annotated[Duration, between("1 s", "6 h")] = 60_000
+    litres_per_h: Positive
+    daily_litres: Positive | None = None
+    tank: Ident | None = None
+    only_door_closed: YesNo = True
+    not_with_people: YesNo = True
+
+
+class FanRelay(RelayGroup):
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 30_000
+    least_off: Annotated[Duration, between("0 s", "1 h")] = 30_000
+    air_m3_per_h: Positive
+
+
+class CirculationRelay(RelayGroup):
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 30_000
+    least_off: Annotated[Duration, between("0 s", "1 h")] = 30_000
+
+
+class HeaterRelay(RelayGroup):
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 60_000
+    least_off: Annotated[Duration, between("0 s", "1 h")] = 60_000
+
+
+class CoolerRelay(RelayGroup):
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 180_000
+    least_off: Annotated[Duration, between("0 s", "1 h")] = 300_000
+
+
+class LightRelay(RelayGroup):
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 60_000
+    least_off: Annotated[Duration, between("0 s", "1 h")] = 60_000
+
+
+class PumpRelay(RelayGroup):
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 5_000
+    least_off: Annotated[Duration, between("0 s", "1 h")] = 75_000
+    starts_per_h: Annotated[Count, Field(le=3_600)] | None = 12
+    tank: Ident | None = None
+
+
+class DamperRelay(RelayGroup):
+    pass
+
+
+RELAYS: dict[str, type[RelayGroup]] = {
+    "mist": MistRelay,
+    "fan": FanRelay,
+    "heater": HeaterRelay,
+    "cooler": CoolerRelay,
+    "light": LightRelay,
+    "circulation": CirculationRelay,
+    "pump": PumpRelay,
+    "damper": DamperRelay,
+}
