@@ -1,0 +1,132 @@
+"""Questions about the journal: inputs exactly as the core was given them, segments and configs. Reads only.
+
+Readings carry no index by sequence number (it would cost half as much again per reading). They are found by
+time instead: a segment's rows arrived after its beginning, and within `LONGEST_SEGMENT_MS` or before the next
+one began; the few that were true long before they arrived have an index of their own (`readings_odd`).
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from itertools import pairwise
+from operator import itemgetter
+
+from gillhouse.core.inputs import Reading
+from gillhouse.core.instant import Instant
+from gillhouse.store.codec import decode_input, from_canonical
+from gillhouse.store.packing import ORDINARY_DELAY_MS, SERIES_BITS, SERIES_SPAN, unpack
+from gillhouse.store.records import Journalled, Segment
+
+LONGEST_SEGMENT_MS = 7 * 3_600_000
+"""Segments are begun every six hours; one hour of grace."""
+
+MARGIN_MS = ORDINARY_DELAY_MS + 60_000
+"""Around a segment: the ordinary delay, and a wall clock nudged within the segment."""
+
+FOREVER_MS = 1 << 48
+
+
+class JournalQueries:
+    """Sequence ranges hold both ends."""
+
+    _db: sqlite3.Connection
+
+    def segments(self, from_seq: int = 0) -> tuple[Segment, ...]:
+        """Segments that hold `from_seq` or come after it, in their order."""
+        rows = self._db.execute(
+            "SELECT * FROM segments WHERE first_seq >= coalesce((SELECT max(first_seq) FROM segments "
+            "WHERE first_seq <= ?), 0) ORDER BY first_seq, id",
+            (from_seq,),
+        )
+        return tuple(
+            Segment(key, first, Instant(wall, mono), digest, version, why, bool(unsure), from_canonical(text))
+            for key, first, wall, mono, digest, version, why, unsure, text in rows
+        )
+
+    def segment_before(self, wall_ms: int) -> Segment | None:
+        """The last segment that began at or before a wall time: where a replay of that time starts."""
+        row = self._db.execute(
+            "SELECT first_seq FROM segments WHERE wall_ms <= ? ORDER BY first_seq DESC, id DESC LIMIT 1",
+            (wall_ms,),
+        ).fetchone()
+        if row is None:
+            return None
+        return [segment for segment in self.segments(row[0]) if segment.first_seq == row[0]][-1]
+
+    def config(self, digest: str) -> dict[str, str] | None:
+        """The files of a config by its digest: name -> text; None if it was never used here."""
+        row = self._db.execute("SELECT files FROM configs WHERE digest = ?", (digest,)).fetchone()
+        if row is None:
+            return None
+        files: dict[str, str] = from_canonical(row[0])
+        return files
+
+    def inputs_between(self, seq_from: int, seq_to: int) -> Iterator[Journalled]:
+        """All inputs of a range in order of their sequence numbers, with the exact moments of then.
+
+        Held in memory one segment at a time.
+        """
+        for first, last, from_ms, to_ms, base in self._stretches(seq_from, seq_to):
+            found = self._readings(first, last, from_ms, to_ms, base)
+            found += self._inputs(first, last)
+            found.sort(key=itemgetter(0))
+            yield from found
+
+    def input(self, seq: int) -> Journalled | None:
+        """One input; None when no row has that number."""
+        return next(self.inputs_between(seq, seq), None)
+
+    def last_seq(self) -> int:
+        """The greatest sequence number stored; 0 in an empty journal."""
+        (last,) = self._db.execute("SELECT coalesce(max(seq), 0) FROM inputs").fetchone()
+        (first,) = self._db.execute("SELECT coalesce(max(first_seq), 0) FROM segments").fetchone()
+        start = max(last, first, 1)
+        newest = max((seq for seq, _, _ in self.inputs_between(start, (1 << 62))), default=0)
+        return max(int(last), newest)
+
+    def _stretches(self, seq_from: int, seq_to: int) -> Iterator[tuple[int, int, int, int, int]]:
+        """Per segment the range touches: first and last seq, wall range of arrivals, wall minus mono."""
+        rows = self._db.execute(
+            "SELECT first_seq, max(id), wall_ms, wall_ms - mono_ms FROM segments GROUP BY first_seq "
+            "ORDER BY first_seq"
+        ).fetchall()
+        starts = [(first, wall, base) for first, _, wall, base in rows]
+        if not starts or starts[0][0] > seq_from:
+            starts.insert(0, (0, -FOREVER_MS, 0))
+        starts.append((1 << 62, FOREVER_MS, 0))
+        for (first, wall, base), (after, next_wall, _) in pairwise(starts):
+            if after > seq_from and first <= seq_to:
+                end = max(next_wall, wall + LONGEST_SEGMENT_MS)
+                yield max(first, seq_from), min(after - 1, seq_to), wall - MARGIN_MS, end + MARGIN_MS, base
+
+    def _readings(self, first: int, last: int, from_ms: int, to_ms: int, base: int) -> list[Journalled]:
+        words = dict(self._db.execute("SELECT code, word FROM words").fetchall())
+        sensors = dict(self._db.execute("SELECT id, sensor FROM series").fetchall())
+        ordinary = self._db.execute(
+            "SELECT id, value, seq, delay, skew, fate FROM readings WHERE id >= ? AND id < ? "
+            "AND seq BETWEEN ? AND ? AND delay BETWEEN -600000 AND 600000",
+            (from_ms << SERIES_BITS, to_ms << SERIES_BITS, first, last),
+        )
+        odd = self._db.execute(
+            "SELECT id, value, seq, delay, skew, fate FROM readings INDEXED BY readings_odd "
+            "WHERE delay NOT BETWEEN -600000 AND 600000 AND seq BETWEEN ? AND ?",
+            (first, last),
+        )
+        found: list[Journalled] = []
+        for rows in (ordinary, odd):
+            for key, value, seq, delay, skew, fate in rows:
+                ts = key >> SERIES_BITS
+                at = unpack(ts, value, seq, fate, words)
+                now = Instant(ts + delay, ts + delay - base + skew)
+                sensor = sensors[key % SERIES_SPAN]
+                reading = Reading(sensor, value, ts, at.own_time, at.board_seq, at.delivery)
+                found.append((seq, now, reading))
+        return found
+
+    def _inputs(self, first: int, last: int) -> list[Journalled]:
+        return [
+            (seq, Instant(wall_ms, mono_ms), decode_input(kind, body))
+            for seq, wall_ms, mono_ms, kind, body in self._db.execute(
+                "SELECT seq, wall_ms, mono_ms, kind, body FROM inputs WHERE seq BETWEEN ? AND ?",
+                (first, last),
+            )
+        ]

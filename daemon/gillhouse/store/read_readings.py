@@ -1,0 +1,95 @@
+"""Questions about readings and the sensors they came from. Reads only; SQL is constant text."""
+
+import sqlite3
+from collections.abc import Collection, Iterator
+
+from gillhouse.store.packing import SERIES_BITS, SERIES_SPAN, unpack
+from gillhouse.store.records import ReadingAt, Series, Trace
+
+DAY_MS = 86_400_000
+
+
+class ReadingQueries:
+    """Times are wall ms; ranges hold `from_ms` and not `to_ms`. A sensor the store does not know is empty."""
+
+    _db: sqlite3.Connection
+
+    def series(self) -> tuple[Series, ...]:
+        """Every sensor that was ever stored, by id."""
+        return tuple(Series(*row) for row in self._db.execute("SELECT * FROM series ORDER BY id"))
+
+    def readings(self, sensor: str, from_ms: int, to_ms: int) -> Iterator[ReadingAt]:
+        """One sensor's readings in order of time. For many sensors at once `all_readings` is cheaper."""
+        words = self._words()
+        for key, value, seq, fate in self._db.execute(
+            "SELECT id, value, seq, fate FROM readings WHERE id >= ? AND id < ? AND id & 16383 = ?",
+            (from_ms << SERIES_BITS, to_ms << SERIES_BITS, self._series_id(sensor)),
+        ):
+            yield unpack(key >> SERIES_BITS, value, seq, fate, words)
+
+    def all_readings(self, from_ms: int, to_ms: int) -> Iterator[tuple[str, ReadingAt]]:
+        """Every sensor's readings, as (sensor, reading), in order of time: one pass over the range."""
+        words, sensors = self._words(), self._sensors()
+        for key, value, seq, fate in self._db.execute(
+            "SELECT id, value, seq, fate FROM readings WHERE id >= ? AND id < ? ORDER BY id",
+            (from_ms << SERIES_BITS, to_ms << SERIES_BITS),
+        ):
+            yield sensors[key % SERIES_SPAN], unpack(key >> SERIES_BITS, value, seq, fate, words)
+
+    def quick_series(
+        self, from_ms: int, to_ms: int, sensors: Collection[str] | None = None
+    ) -> dict[str, Trace]:
+        """Time, value and quality as columns, for charts: all sensors (or those named) in one pass.
+
+        Only sensors with a reading in the range are in the result, in order of their names.
+        """
+        names = self._sensors()
+        wanted = {key: Trace() for key, name in names.items() if sensors is None or name in sensors}
+        for key, value, fate in self._db.execute(
+            "SELECT id, value, fate FROM readings WHERE id >= ? AND id < ? ORDER BY id",
+            (from_ms << SERIES_BITS, to_ms << SERIES_BITS),
+        ):
+            trace = wanted.get(key % SERIES_SPAN)
+            if trace is not None:
+                trace.ts.append(key >> SERIES_BITS)
+                trace.value.append(value)
+                trace.quality.append(fate & 3)
+        traces = {names[key]: trace for key, trace in wanted.items() if trace.ts}
+        return dict(sorted(traces.items()))
+
+    def last(
+        self, sensor: str, before_ms: int | None = None, within_ms: int = DAY_MS
+    ) -> ReadingAt | None:
+        """The newest reading of a sensor, of those before `before_ms` if given.
+
+        Looks back `within_ms` from there (or from the store's newest reading): a sensor dead for longer has
+        no last reading worth showing, and finding it would read everything since.
+        """
+        end = before_ms << SERIES_BITS if before_ms is not None else None
+        if end is None:
+            (newest,) = self._db.execute("SELECT max(id) FROM readings").fetchone()
+            end = 0 if newest is None else newest + 1
+        row = self._db.execute(
+            "SELECT id, value, seq, fate FROM readings WHERE id >= ? AND id < ? AND id & 16383 = ? "
+            "ORDER BY id DESC LIMIT 1",
+            (end - (within_ms << SERIES_BITS), end, self._series_id(sensor)),
+        ).fetchone()
+        if row is None:
+            return None
+        key, value, seq, fate = row
+        return unpack(key >> SERIES_BITS, value, seq, fate, self._words())
+
+    def newest_ms(self) -> int | None:
+        """`ts` of the newest reading; None in a store without any."""
+        (newest,) = self._db.execute("SELECT max(id) FROM readings").fetchone()
+        return None if newest is None else newest >> SERIES_BITS
+
+    def _series_id(self, sensor: str) -> int:
+        row = self._db.execute("SELECT id FROM series WHERE sensor = ?", (sensor,)).fetchone()
+        return -1 if row is None else row[0]
+
+    def _sensors(self) -> dict[int, str]:
+        return dict(self._db.execute("SELECT id, sensor FROM series").fetchall())
+
+    def _words(self) -> dict[int, str]:
+        return dict(self._db.execute("SELECT code, word FROM words").fetchall())

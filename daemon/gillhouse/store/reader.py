@@ -1,0 +1,84 @@
+"""Reads a store: typed answers over a connection that cannot write, beside a running writer or without one.
+
+The questions live by subject in `read_readings`, `read_log`, `read_journal` and `read_mirror`. Each answer is
+as of its own moment; `snapshot()` holds one moment for several. One `Reader` belongs to one thread.
+"""
+
+import sqlite3
+from collections.abc import Iterator
+from contextlib import contextmanager
+from pathlib import Path
+from types import TracebackType
+from typing import Self
+from urllib.parse import quote
+
+from gillhouse.errors import StoreError
+from gillhouse.store.migrate import applied
+from gillhouse.store.read_journal import JournalQueries
+from gillhouse.store.read_log import LogQueries
+from gillhouse.store.read_mirror import MirrorQueries
+from gillhouse.store.read_readings import ReadingQueries
+from gillhouse.store.schema import MIGRATIONS
+
+
+class Reader(ReadingQueries, LogQueries, JournalQueries, MirrorQueries):
+    """Close it, or use it as a context manager."""
+
+    def __init__(self, path: Path) -> None:
+        """Opens the store at `path` for reading.
+
+        Raises StoreError when there is none, it is damaged, or it is of another version.
+        """
+        path = Path(path)
+        if not path.exists():
+            raise StoreError(f"there is no store at {path}: start the daemon once, or name another --state")
+        try:
+            self._db = _open(path)
+            done = applied(self._db)
+        except sqlite3.Error as error:
+            raise StoreError(
+                f"the store {path} cannot be read ({error}): check that you may read the file, and that it "
+                f"is a gillhouse store"
+            ) from error
+        if done != [name for name, _ in MIGRATIONS]:
+            self._db.close()
+            raise StoreError(
+                f"the store {path} is of another version (its schema has {', '.join(done) or 'no steps'}): "
+                f"start the daemon of this version on it once, or use the version that wrote it"
+            )
+
+    def close(self) -> None:
+        self._db.close()
+
+    @contextmanager
+    def snapshot(self) -> Iterator[Self]:
+        """Within it, all answers are of the same moment, whatever the writer does meanwhile."""
+        self._db.execute("BEGIN")
+        try:
+            self._db.execute("SELECT 1 FROM meta").fetchone()  # a read transaction begins with its first read
+            yield self
+        finally:
+            self._db.execute("COMMIT")
+
+    def __enter__(self) -> Self:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+
+def _open(path: Path) -> sqlite3.Connection:
+    """Read-only. A store on a medium that cannot be written is read as it lies, if nobody writes it."""
+    uri = "file:" + quote(str(path.resolve()))
+    db = sqlite3.connect(f"{uri}?mode=ro", uri=True, isolation_level=None, timeout=5.0)
+    try:
+        db.execute("SELECT 1 FROM sqlite_master").fetchone()
+    except sqlite3.OperationalError:
+        db.close()
+        wal = path.with_name(path.name + "-wal")
+        if wal.exists() and wal.stat().st_size:
+            raise
+        db = sqlite3.connect(f"{uri}?immutable=1", uri=True, isolation_level=None)
+    return db
