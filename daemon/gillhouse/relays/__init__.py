@@ -1,0 +1,81 @@
+"""Relay drivers by name, and `Relays`, which brings each command to its relay's driver.
+
+Here: handing over. Not here: whether a relay may move (`core.interlock`). A command that is advice only is
+dropped here and, a second time, in every driver.
+"""
+
+from collections.abc import Iterable, Mapping
+
+from gillhouse.core.edges import RelayWire
+from gillhouse.core.inputs import RelayReport
+from gillhouse.core.instant import Instant
+from gillhouse.core.outputs import Command
+from gillhouse.errors import RelayError
+from gillhouse.payloads import Message
+from gillhouse.relays.driver import Driver, Make, Publish
+from gillhouse.relays.memory import MemoryDriver
+from gillhouse.relays.mqtt import MqttDriver
+
+DRIVERS: dict[str, Make] = {
+    "mqtt": MqttDriver,
+    "memory": MemoryDriver,
+}
+"""A new driver is a module and a row here; the conformance tests run over all of them."""
+
+
+class Relays:
+    """All relays of the farm."""
+
+    def __init__(self, drivers: Mapping[str, Driver]) -> None:
+        """
+        Args:
+            drivers: relay id -> its driver.
+        """
+        self.drivers = dict(drivers)
+        self._by_topic: dict[str, list[Driver]] = {}
+        for driver in self.drivers.values():
+            for topic in driver.topics():
+                self._by_topic.setdefault(topic, []).append(driver)
+
+    @classmethod
+    def wired(cls, wires: Iterable[RelayWire], publish: Publish) -> "Relays":
+        """The relays of a config.
+
+        Raises:
+            ValueError: a wire names no driver (a config check prevents this).
+        """
+        drivers: dict[str, Driver] = {}
+        for wire in wires:
+            make = DRIVERS.get(wire.driver)
+            if make is None:
+                known = ", ".join(DRIVERS)
+                raise ValueError(f"relay {wire.relay}: no driver {wire.driver!r}; use one of {known}")
+            drivers[wire.relay] = make(wire, publish)
+        return cls(drivers)
+
+    def apply(self, command: Command, now: Instant) -> None:
+        """Brings a command to its relay; advice goes nowhere.
+
+        Raises:
+            RelayError: it could not be handed over, or there is no such relay.
+        """
+        if command.advise:
+            return
+        driver = self.drivers.get(command.relay)
+        if driver is None:
+            raise RelayError(f"there is no relay {command.relay!r}; known: {', '.join(self.drivers)}")
+        driver.apply(command, now)
+
+    def all_off(self, now: Instant) -> None:
+        """Switches every relay off."""
+        for driver in self.drivers.values():
+            driver.all_off(now)
+
+    def topics(self) -> tuple[str, ...]:
+        """Where the boards speak of their relays."""
+        return tuple(self._by_topic)
+
+    def report(self, message: Message) -> tuple[RelayReport, ...]:
+        """What a message says of relays; several may share one board's topic."""
+        told = (driver.report(message) for driver in self._by_topic.get(message.topic, ()))
+        return tuple(report for report in told if report is not None)
