@@ -213,19 +213,20 @@ class SmtpServer:
             and isinstance(data, LoginPassword)
             and (data.login.decode(), data.password.decode()) == self._user
         )
-        return AuthResult(success=right, auth_data=data)
+        return AuthResult(success=right, handled=right, auth_data=data)
 
     def start(self) -> None:
         self._controller = Controller(
             self,
             hostname=self.host,
             port=self.port,
+            server_hostname="receiver.invalid",  # else it asks the name service who we are
             ready_timeout=READY_S,
             ssl_context=self._context if self._tls == "tls" else None,
             tls_context=self._context if self._tls == "starttls" else None,
             require_starttls=self._tls == "starttls",
             authenticator=self._check if self._user else None,
-            auth_required=self._user is not None,
+            auth_required=self._user is not None and self._tls == "starttls",
             auth_require_tls=self._tls == "starttls",
         )
         self._controller.start()
