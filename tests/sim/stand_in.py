@@ -24,7 +24,9 @@ class Counting:
 class StandIn:
     """As much of a daemon as the driver sees."""
 
-    def __init__(self, clock: VirtualClock, host: str, port: int, topics: list[str], command_topic: str) -> None:
+    def __init__(
+        self, clock: VirtualClock, host: str, port: int, topics: list[str], command_topic: str
+    ) -> None:
         self.link = Counting()
         self.history: list[tuple[int, str, str]] = []
         self.deaf = False

@@ -172,7 +172,8 @@ def test_a_relay_board_understands_an_end_as_well_as_a_length() -> None:
 
 
 @pytest.mark.parametrize(
-    "payload", [b"", b"ON", b'{"on": true}', b'{"on": true, "seconds": , "id": "7"}', b"\xff\xfe", b'{"on": 1}']
+    "payload",
+    [b"", b"ON", b'{"on": true}', b'{"on": true, "seconds": , "id": "7"}', b"\xff\xfe", b'{"on": 1}'],
 )
 def test_what_a_board_cannot_read_moves_nothing(payload: bytes) -> None:
     relay = RelayBoard(WIRE, own_timer=True)

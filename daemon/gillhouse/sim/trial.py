@@ -57,7 +57,7 @@ class Trial:
         self.config, self.length = config, length
         for route in config.routes:
             if not route.topic.startswith(PREFIX):
-                raise TrialError(f"sensor {route.sensor}: {route.topic} is no trial topic, not under {PREFIX}")
+                raise TrialError(f"sensor {route.sensor}: {route.topic} is no trial topic (under {PREFIX})")
         self.clock = VirtualClock(night_from_ms(config))
         self.story: Story = story_of(config.farm, config.routes)
         weather = Weather(length.seed, START_HOUR, length.hours)
