@@ -93,6 +93,8 @@ class RelaySettings:
     """Sensor id of the tank switch that must say 'has water'."""
     not_with_people: bool = False
     """Held off while the space's people input says somebody is inside."""
+    over_broker: bool = True
+    """Commands reach its board through the broker; without the broker it is not asked for anything."""
     echo_within_ms: int | None = None
     """A state echo is expected this soon after a command; None: the board echoes nothing."""
     pulse_ms: int = 8_000
@@ -204,6 +206,9 @@ class AlarmSettings:
     timing: dict[Quantity, LimitTiming]
     repeat_ms: dict[int, int]
     """By priority 1, 2, 3: an unacknowledged alarm is announced again after this."""
+    realarm_ms: dict[int, int] = field(default_factory=dict)
+    """By priority: an acknowledged alarm that is still there becomes as new after this; where not given, see
+    `core.alarm_kinds.REALARM_MS`."""
     broker_grace_ms: int = 120_000
     store_grace_ms: int = 5_000
     door_open_ms: int = 300_000

@@ -1,0 +1,337 @@
+"""What each kind of input does to the farm's state, one function a kind.
+
+Nothing here decides about relays: an arrival notes what it brought in a `Step`, which `farm` settles at the
+end (spaces decide, equipment grants, alarms are told). All functions have the same shape, so that `farm`
+finds them in a table.
+"""
+
+from dataclasses import dataclass, field
+
+from gillhouse.core import echo, interlock, watch
+from gillhouse.core.alarm import Condition
+from gillhouse.core.house import LinkState, Override, Plan, State
+from gillhouse.core.inputs import (
+    DEADLINE,
+    Act,
+    ClockStep,
+    Delivery,
+    Due,
+    Link,
+    LinkChange,
+    OperatorAction,
+    Reading,
+    RelayReport,
+    SettingsChange,
+    Started,
+)
+from gillhouse.core.instant import Instant
+from gillhouse.core.outputs import AlarmNotice, Command, Event, EventKind, Facts
+from gillhouse.core.quality import SensorState, judge, remember, silence
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.readings import Mark, Quality, Verdict
+from gillhouse.core.reasons import Reason
+from gillhouse.core.schedule import wanted
+from gillhouse.core.settings import ProgrammeSettings, SensorSettings, When
+from gillhouse.core.space import (
+    AIR_QUANTITIES,
+    PROGRAMME_WAIT_MS,
+    Pending,
+    SpaceState,
+    refresh,
+    refresh_intake,
+    steered,
+)
+
+OVERRIDE_MS = 1_800_000
+"""An override that names no time lasts this long..."""
+OVERRIDE_MOST_MS = 14_400_000
+"""... and none lasts longer than this. Common practice, no source."""
+
+DOUBT_EVERY_MS = 600_000
+"""A sensor that keeps sending nonsense is told once in this time."""
+
+UNKNOWN_SENSOR = Verdict(Quality.SUSPECT, Mark.NONE)
+
+Watched = dict[str, dict[Quantity, tuple[watch.Limit, ...]]]
+
+
+@dataclass(slots=True)
+class Step:
+    """What one input brought, until it is settled."""
+
+    seq: int
+    now: Instant
+    watched: Watched
+    spaces: dict[str, None] = field(default_factory=dict)
+    """To be decided anew, in this order."""
+    grant: bool = False
+    """Something an interlock looks at changed."""
+    tell_all: bool = False
+    """The alarm book is told every condition."""
+    conditions: list[Condition] = field(default_factory=list)
+    commands: list[Command] = field(default_factory=list)
+    events: list[Event] = field(default_factory=list)
+    notices: list[AlarmNotice] = field(default_factory=list)
+    verdict: Verdict | None = None
+
+
+# --- readings ------------------------------------------------------------------------------------------
+
+
+def take_reading(plan: Plan, state: State, step: Step, item: Reading) -> None:
+    sensor = plan.settings.sensors.get(item.sensor)
+    if sensor is None:
+        step.verdict = UNKNOWN_SENSOR
+        return
+    known = state.sensors[item.sensor]
+    verdict = step.verdict = judge(sensor, known, step.now, item)
+    if item.delivery is not Delivery.LIVE:
+        return
+    was_silent, was_mark, was_value = known.silent, known.mark, known.good_value
+    remember(known, step.seq, step.now, item, verdict)
+    if was_silent:
+        _tell_sensor(step, sensor, Reason.SENSOR_BACK, {"value": item.value})
+        step.conditions += watch.sensor_conditions(plan, state, sensor.id)
+    if verdict.mark is not was_mark:
+        if Mark.FLAT in (verdict.mark, was_mark):
+            step.conditions += watch.sensor_conditions(plan, state, sensor.id)
+        if verdict.mark in (Mark.FLAT, Mark.OUT_OF_RANGE):
+            _doubt(step, sensor, known, item)
+    if sensor.quantity in AIR_QUANTITIES:
+        renew(plan, state, step, sensor)
+    elif known.good_value != was_value or was_silent:
+        step.grant = True
+        condition = watch.switch_condition(plan, state, sensor.id)
+        if condition is not None:
+            step.conditions.append(condition)
+
+
+def renew(plan: Plan, state: State, step: Step, sensor: SensorSettings) -> None:
+    """Renews whatever is made of an air sensor: an estimate with its limits, or the intake air."""
+    space = plan.sensor_space.get(sensor.id)
+    if space is None:
+        for drawing in plan.outside.get(sensor.id, ()):
+            refresh_intake(plan.spaces[drawing], state.spaces[drawing], state.sensors)
+        return
+    own = plan.spaces[space]
+    refresh(own, state.spaces[space], state.sensors, sensor.quantity, step.now.mono_ms)
+    step.spaces[space] = None
+    limits = step.watched[space][sensor.quantity]
+    if limits:
+        changed = watch.compare(plan, state, limits)
+        step.conditions += [watch.limit_condition(plan, state, limit) for limit in changed]
+
+
+def _tell_sensor(step: Step, sensor: SensorSettings, reason: Reason, facts: Facts) -> None:
+    told = {"quantity": sensor.quantity.value, **facts}
+    step.events.append(Event(EventKind.SENSOR, sensor.id, sensor.space, reason, told, (step.seq,)))
+
+
+def _doubt(step: Step, sensor: SensorSettings, known: SensorState, item: Reading) -> None:
+    if known.doubted_ms is not None and step.now.mono_ms - known.doubted_ms < DOUBT_EVERY_MS:
+        return
+    known.doubted_ms = step.now.mono_ms
+    _tell_sensor(step, sensor, Reason.SENSOR_DOUBTED, {"mark": known.mark.value, "value": item.value})
+
+
+def check_silence(plan: Plan, state: State, step: Step) -> None:
+    """Marks the sensors that have fallen silent, and takes them out of every estimate."""
+    for sensor in plan.settings.sensors.values():
+        known = state.sensors[sensor.id]
+        if not silence(sensor, known, step.now.mono_ms):
+            continue
+        silent_s = round((step.now.mono_ms - known.heard_ms) / 1000, 1)
+        _tell_sensor(step, sensor, Reason.SENSOR_SILENT, {"silent_s": silent_s})
+        step.conditions += watch.sensor_conditions(plan, state, sensor.id)
+        if sensor.quantity in AIR_QUANTITIES:
+            renew(plan, state, step, sensor)
+        else:
+            step.grant = True
+
+
+# --- due times -----------------------------------------------------------------------------------------
+
+
+def take_due(plan: Plan, state: State, step: Step, item: Due) -> None:
+    if item.what == DEADLINE:
+        step.spaces.update(dict.fromkeys(plan.spaces))
+        return
+    programme = plan.settings.programmes.get(item.what)
+    if programme is None:
+        facts = {"subject": item.what}
+        step.events.append(Event(EventKind.DUE, item.what, None, Reason.UNKNOWN_SUBJECT, facts, (step.seq,)))
+        return
+    space = plan.spaces[programme.space]
+    known = state.spaces[programme.space]
+    relays = [relay for relay, role in space.relays.items() if role is programme.role]
+    run_ms = wanted(programme, item.due_ms, plan.settings.zone)
+    left_out = _why_left_out(programme, known, bool(relays), run_ms)
+    if left_out is not None:
+        step.events.append(due_event(programme, left_out, (step.seq,), None, 0))
+        return
+    for relay in relays:
+        known.pending[relay] = Pending(
+            programme=programme.id,
+            run_ms=run_ms,
+            until_ms=step.now.mono_ms + PROGRAMME_WAIT_MS,
+            seq=step.seq,
+            fallback=programme.when is When.FALLBACK,
+        )
+    step.spaces[programme.space] = None
+
+
+def _why_left_out(
+    programme: ProgrammeSettings, known: SpaceState, has_relay: bool, run_ms: int
+) -> Reason | None:
+    if not has_relay:
+        return Reason.NO_RELAY
+    if run_ms <= 0:
+        return Reason.NOTHING_PLANNED
+    if programme.when is When.FALLBACK and steered(known, programme.role):
+        return Reason.SENSORS_STEER
+    return None
+
+
+def due_event(
+    programme: ProgrammeSettings, reason: Reason, causes: tuple[int, ...], relay: str | None, run_ms: int
+) -> Event:
+    """What became of a due time: run (`run_s` over 0), or left out with the reason."""
+    facts: Facts = {
+        "programme": programme.id,
+        "role": programme.role.value,
+        "relay": relay,
+        "ran": run_ms > 0,
+        "run_s": run_ms / 1000,
+    }
+    return Event(EventKind.DUE, programme.id, programme.space, reason, facts, causes)
+
+
+# --- people, boards, links -----------------------------------------------------------------------------
+
+
+def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> None:
+    if item.act in (Act.ACK, Act.SHELVE, Act.RESET):
+        step.notices += state.book.act(step.now, item)
+        relay = item.subject.partition(":")[2]
+        if item.act is Act.RESET and relay in state.relays and echo.reset(state.relays[relay]):
+            step.grant = True
+        return
+    if item.act is Act.NOTE:
+        space = item.subject if item.subject in plan.spaces else None
+        facts: Facts = {"text": item.text, "who": item.who}
+        step.events.append(Event(EventKind.NOTE, item.subject, space, None, facts, (step.seq,)))
+        return
+    if item.subject not in state.relays:
+        unknown: Facts = {"subject": item.subject, "who": item.who, "act": item.act.value}
+        step.events.append(
+            Event(EventKind.REFUSED, item.subject, None, Reason.UNKNOWN_SUBJECT, unknown, (step.seq,))
+        )
+        return
+    _override(plan, state, step, item)
+
+
+def _override(plan: Plan, state: State, step: Step, item: OperatorAction) -> None:
+    held = state.overrides.pop(item.subject, None)
+    step.grant = True
+    if item.act is Act.OVERRIDE:
+        lasts_ms = min(OVERRIDE_MS if item.for_ms is None else max(item.for_ms, 0), OVERRIDE_MOST_MS)
+        state.overrides[item.subject] = Override(
+            on=bool(item.on), until_ms=step.now.mono_ms + lasts_ms, who=item.who, seq=step.seq
+        )
+        facts: Facts = {"who": item.who, "on": bool(item.on), "for_s": lasts_ms / 1000, "text": item.text}
+        tell_override(plan, step, item.subject, Reason.OVERRIDE, facts)
+    elif held is not None:
+        tell_override(plan, step, item.subject, Reason.RELEASED, {"who": item.who, "on": held.on})
+
+
+def tell_override(plan: Plan, step: Step, relay: str, reason: Reason, facts: Facts) -> None:
+    """A line in the log for the beginning or the end of what a person asked of a relay."""
+    space = plan.relay_space.get(relay)
+    step.events.append(Event(EventKind.DECISION, relay, space, reason, facts, (step.seq,)))
+
+
+def end_overrides(plan: Plan, state: State, step: Step) -> None:
+    """Drops the overrides whose time is over."""
+    over = [relay for relay, held in state.overrides.items() if step.now.mono_ms >= held.until_ms]
+    for relay in over:
+        held = state.overrides.pop(relay)
+        step.grant = True
+        tell_override(plan, step, relay, Reason.EXPIRED, {"who": held.who, "on": held.on})
+
+
+def take_report(plan: Plan, state: State, step: Step, item: RelayReport) -> None:
+    settings = plan.settings.relays.get(item.relay)
+    if settings is None:
+        return
+    known = state.relays[item.relay]
+    echo.report(step.now, settings, known, item)
+    step.grant = True
+    differs = item.on is not None and item.on is not known.on
+    if differs or not item.available:
+        reason = Reason.BOARD_DIFFERS if item.available else Reason.BOARD_SILENT
+        facts: Facts = {"told_on": known.on, "says_on": item.on, "available": item.available}
+        space = plan.relay_space.get(item.relay)
+        step.events.append(Event(EventKind.RELAY, item.relay, space, reason, facts, (step.seq,)))
+
+
+def take_link(plan: Plan, state: State, step: Step, item: LinkChange) -> None:
+    known = state.links[item.link]
+    if known.up is not item.up:
+        facts: Facts = {"up": item.up, "detail": item.detail}
+        step.events.append(Event(EventKind.LINK, item.link.value, None, None, facts, (step.seq,)))
+        state.links[item.link] = LinkState(item.up, step.now.mono_ms, item.detail)
+    if item.link is Link.BROKER and item.up:
+        for relay, settings in plan.settings.relays.items():
+            if settings.over_broker:
+                echo.say_again(state.relays[relay])
+        step.grant = True
+    step.conditions.append(watch.link_condition(plan, state, item.link))
+
+
+# --- the daemon itself ---------------------------------------------------------------------------------
+
+
+def take_clock(plan: Plan, state: State, step: Step, item: ClockStep) -> None:
+    step.events.append(
+        Event(EventKind.CLOCK, "clock", None, None, {"by_s": item.by_ms / 1000}, (step.seq,))
+    )
+    step.spaces.update(dict.fromkeys(plan.spaces))
+    step.grant = True
+
+
+def take_settings(plan: Plan, state: State, step: Step, item: SettingsChange) -> None:
+    step.events.append(Event(EventKind.CONFIG, "config", None, None, {"digest": item.digest}, (step.seq,)))
+    step.commands += state.parting
+    state.parting = []
+    step.notices += state.book.retire(watch.subjects(plan))
+    step.spaces.update(dict.fromkeys(plan.spaces))
+    step.grant = step.tell_all = True
+
+
+def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
+    """Begins anew: monotonic time starts over, so what it counts is dropped; what was learned stays."""
+    away_s = None if item.away_ms is None else item.away_ms / 1000
+    facts: Facts = {"version": item.version, "digest": item.digest, "clean": item.clean, "away_s": away_s}
+    step.events.append(Event(EventKind.STARTED, "daemon", None, Reason.STARTING, facts, (step.seq,)))
+    if not item.clean:
+        gap: Facts = {"away_s": away_s, "clean": False}
+        step.events.append(Event(EventKind.GAP, "daemon", None, None, gap, (step.seq,)))
+    mono_ms = step.now.mono_ms
+    state.relays = interlock.restart(step.now, plan.settings, state.relays)
+    state.overrides.clear()
+    state.asks.clear()
+    state.sensors = {sensor: SensorState(heard_ms=mono_ms) for sensor in plan.settings.sensors}
+    state.links = {link: LinkState(up=True, since_ms=mono_ms) for link in Link}
+    state.watching.clear()
+    state.book.restart(step.now)
+    for space, own in plan.spaces.items():
+        old = state.spaces[space]
+        fresh = state.spaces[space] = SpaceState(decided_ms=mono_ms)
+        fresh.mist.trim_kg_h, fresh.heat.trim, fresh.cool.trim = (
+            old.mist.trim_kg_h, old.heat.trim, old.cool.trim,
+        )
+        for controller in (fresh.mist, fresh.air, fresh.heat, fresh.cool):
+            controller.last_ms = mono_ms
+        refresh_intake(own, fresh, state.sensors)
+    step.spaces.update(dict.fromkeys(plan.spaces))
+    step.grant = step.tell_all = True

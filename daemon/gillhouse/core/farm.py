@@ -1,0 +1,266 @@
+"""The one entry of the core: an input goes in, everything that follows from it comes out.
+
+What lives here: the order of things. An input first changes what is known (`arrivals`), then the spaces it
+concerns decide (`space`), then the equipment grants (`interlock`), then the alarms are told (`watch`,
+`alarm`). What must not: a clock, a file, a rule of any one of them. An ordinary reading is cheap: only its
+own space decides, equipment is asked only if a wish changed or a deadline has come, and alarms are told only
+what changed.
+"""
+
+from collections.abc import Callable
+from typing import Any, cast
+
+from gillhouse.core import arrivals, watch
+from gillhouse.core.arrivals import Step
+from gillhouse.core.asks import Ask, Situation
+from gillhouse.core.demand import earliest
+from gillhouse.core.house import Plan, State, fit, make_plan
+from gillhouse.core.inputs import (
+    ClockStep,
+    Due,
+    Input,
+    Link,
+    LinkChange,
+    OperatorAction,
+    Reading,
+    RelayReport,
+    SettingsChange,
+    Started,
+)
+from gillhouse.core.instant import Instant
+from gillhouse.core.interlock import grant, next_deadline_ms, resettle
+from gillhouse.core.outputs import Authority, Outcome
+from gillhouse.core.quality import drives
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.reasons import Reason
+from gillhouse.core.settings import FarmSettings
+from gillhouse.core.snapshot import from_plain, to_plain
+from gillhouse.core.space import asks, due_ms, given
+from gillhouse.core.status import status
+from gillhouse.core.story import expire, tell_begun, tell_stories
+
+NO_LINK_MS = 60_000
+"""So long without the broker, and relays behind it are not asked for anything: their leases have run out or
+will, and what cannot be heard must not be booked as done. A short break changes nothing."""
+
+LATEST_WAKE_MS = 1_000
+"""A deadline that handling has not cleared is tried again no sooner than this."""
+
+_Take = Callable[[Plan, State, Step, Any], None]
+
+_TAKES: dict[type, _Take] = {
+    Reading: arrivals.take_reading,
+    Due: arrivals.take_due,
+    RelayReport: arrivals.take_report,
+    OperatorAction: arrivals.take_action,
+    LinkChange: arrivals.take_link,
+    ClockStep: arrivals.take_clock,
+    SettingsChange: arrivals.take_settings,
+    Started: arrivals.take_started,
+}
+
+
+class Farm:
+    """Every space of one farm, and all that is decided in it."""
+
+    def __init__(self, settings: FarmSettings) -> None:
+        self._state = State()
+        self._silence_ms: int | None = None
+        self._relays_ms: int | None = None
+        self._book_ms: int | None = None
+        self._space_ms: dict[str, int | None] = {}
+        self._use(settings)
+
+    def handle(self, seq: int, now: Instant, item: Input) -> Outcome:
+        """Takes one input and returns what follows.
+
+        Args:
+            seq: the input's journal number; decisions name it as their cause.
+            now: the moment it is handled; monotonic time never goes back between two calls but at `Started`.
+        """
+        state = self._state
+        state.mono_ms = now.mono_ms
+        step = Step(seq, now, self._watched)
+        _TAKES[type(item)](self._plan, state, step, item)
+        if type(item) is Started:
+            self._forget_times()
+        self._settle(step)
+        return Outcome(tuple(step.commands), tuple(step.events), tuple(step.notices), step.verdict)
+
+    def next_deadline_ms(self) -> int | None:
+        """When the core must be called though nothing comes in: monotonic milliseconds, or None."""
+        state = self._state
+        if self._silence_ms is not None and self._silence_ms <= state.mono_ms + LATEST_WAKE_MS * 5:
+            self._silence_ms = self._next_silence()
+        moments = [self._relays_ms, self._book_ms, self._silence_ms, *self._space_ms.values()]
+        moments += [held.until_ms for held in state.overrides.values()]
+        broker = state.links[Link.BROKER]
+        if not broker.up and state.mono_ms < broker.since_ms + NO_LINK_MS:
+            moments.append(broker.since_ms + NO_LINK_MS)
+        soonest = earliest(moments)
+        return None if soonest is None else max(soonest, state.mono_ms + 1)
+
+    def snapshot(self) -> dict[str, object]:
+        """All that is remembered, as plain JSON values; `restore` goes on from it to the same bytes."""
+        return cast(dict[str, object], to_plain(self._state))
+
+    @classmethod
+    def restore(cls, settings: FarmSettings, snapshot: dict[str, object]) -> "Farm":
+        """A farm that goes on where the one that gave `snapshot` stood.
+
+        Raises:
+            ValueError: the snapshot does not fit; it says which field.
+        """
+        farm = cls(settings)
+        farm._state = from_plain(State, snapshot)
+        farm._use(settings)
+        return farm
+
+    def resettle(self, settings: FarmSettings) -> None:
+        """Goes on under other settings; what kept its id keeps its state. Feed `SettingsChange` next."""
+        state = self._state
+        now = Instant(state.wall_ms, state.mono_ms)
+        state.parting += resettle(now, state.relays, self._plan.settings, settings)
+        for known in state.spaces.values():
+            known.light_to_wall_ms = known.light_from_wall_ms  # the hours may be others now
+        self._use(settings)
+
+    def status(self, now: Instant) -> dict[str, object]:
+        """What every space is doing and why, for people and pages."""
+        return status(self._plan, self._state, now, self.next_deadline_ms())
+
+    # --- inside ------------------------------------------------------------------------------------
+
+    def _use(self, settings: FarmSettings) -> None:
+        """Works out everything that follows from the settings."""
+        self._plan = make_plan(settings)
+        self._watched = watch.limits(settings)
+        fit(self._plan, self._state)
+        self._forget_times()
+
+    def _forget_times(self) -> None:
+        state = self._state
+        now = Instant(state.wall_ms, state.mono_ms)
+        self._silence_ms = self._next_silence()
+        self._relays_ms = next_deadline_ms(state.relays, self._plan.settings)
+        self._book_ms = state.book.next_deadline_ms()
+        self._space_ms = {
+            space: due_ms(plan, state.spaces[space], now) for space, plan in self._plan.spaces.items()
+        }
+
+    def _next_silence(self) -> int | None:
+        """When the next sensor will have been silent for too long, if it stays so."""
+        moments = [
+            self._state.sensors[sensor.id].heard_ms + sensor.silent_after_ms
+            for sensor in self._plan.settings.sensors.values()
+            if not self._state.sensors[sensor.id].silent
+        ]
+        return min(moments, default=None)
+
+    def _settle(self, step: Step) -> None:
+        """Lets everything follow that follows: spaces, equipment, alarms, in this order."""
+        plan, state, mono_ms = self._plan, self._state, step.now.mono_ms
+        state.wall_ms = step.now.wall_ms
+        if self._silence_ms is not None and mono_ms >= self._silence_ms:
+            arrivals.check_silence(plan, state, step)
+            self._silence_ms = self._next_silence()
+        if state.overrides:
+            arrivals.end_overrides(plan, state, step)
+        if self._relays_ms is not None and mono_ms >= self._relays_ms:
+            step.grant = True
+            step.spaces = dict.fromkeys(plan.spaces)
+        for space in step.spaces:
+            self._decide(step, space)
+        if step.grant or not state.links[Link.BROKER].up:
+            self._grant(step)
+        self._alarm(step)
+
+    def _decide(self, step: Step, space: str) -> None:
+        """Renews the asks of one space; notes whether any of them says something else than before."""
+        plan, state = self._plan, self._state
+        own, known = plan.spaces[space], state.spaces[space]
+        if known.pending:
+            expire(plan, state, step, space)
+        for ask in asks(own, known, state.relays, step.now, plan.settings):
+            last = state.asks.get(ask.relay)
+            if last is None or last.on is not ask.on or last.reason is not ask.reason:
+                step.grant = True
+            state.asks[ask.relay] = ask
+        if space in plan.sharing:
+            step.grant = True
+        tell_stories(own, known, step)
+        self._space_ms[space] = due_ms(own, known, step.now)
+
+    def _grant(self, step: Step) -> None:
+        plan, state = self._plan, self._state
+        granted = grant(step.now, plan.settings, state.relays, self._standing(step), self._situation(step))
+        step.commands += granted.commands
+        step.events += granted.events
+        begun: dict[str, None] = {}
+        for command in granted.commands:
+            space = plan.relay_space.get(command.relay)
+            if space is not None and command.on and not command.renewal:
+                run_end = state.relays[command.relay].run_end
+                run_ms = command.lease_ms if run_end is None else run_end - step.now.mono_ms
+                given(plan.spaces[space], state.spaces[space], command, step.now.mono_ms, run_ms)
+                begun[space] = None
+        begun.update(tell_begun(plan, state, step))
+        for space in begun:
+            # What was asked has been given: what is asked from now on must not ask for it twice.
+            self._decide(step, space)
+        self._relays_ms = next_deadline_ms(state.relays, plan.settings)
+        step.conditions += watch.changed_relays(plan, state, step.now)
+
+    def _standing(self, step: Step) -> list[Ask]:
+        """The asks of all spaces, as overrides and a lost broker change them."""
+        plan, state = self._plan, self._state
+        broker = state.links[Link.BROKER]
+        lost = not broker.up and step.now.mono_ms >= broker.since_ms + NO_LINK_MS
+        standing = []
+        for ask in state.asks.values():
+            if lost and ask.on and plan.settings.relays[ask.relay].over_broker:
+                ask = Ask(ask.relay, False, None, Authority.DEFAULT, Reason.NO_LINK)
+            standing.append(ask)
+        for relay, held in state.overrides.items():
+            facts: dict[str, float | int | str | bool | None] = {"who": held.who}
+            standing.append(
+                Ask(relay, held.on, None, Authority.OVERRIDE, Reason.OVERRIDE, (held.seq,), facts)
+            )
+        return standing
+
+    def _situation(self, step: Step) -> Situation:
+        plan, state = self._plan, self._state
+        tanks = [sensor.id for sensor in plan.settings.sensors.values() if sensor.quantity is Quantity.TANK]
+        return Situation(
+            door_open=self._switch(Quantity.DOOR),
+            people=self._switch(Quantity.PEOPLE),
+            tank_wet={tank: self._is_on(tank) for tank in tanks},
+            need={space: watch.need(plan, state, space) for space in plan.spaces},
+            harmed_by_shared_air={space: watch.harmed(plan, state, space) for space in plan.spaces},
+            causes=(step.seq,),
+        )
+
+    def _switch(self, quantity: Quantity) -> dict[str, bool | None]:
+        """By space: whether any of its switches says so; None where none can say."""
+        found: dict[str, bool | None] = {}
+        for space, sensors in self._plan.switches[quantity].items():
+            said = [value for value in (self._is_on(sensor) for sensor in sensors) if value is not None]
+            found[space] = any(said) if said else None
+        return found
+
+    def _is_on(self, sensor: str) -> bool | None:
+        known = self._state.sensors[sensor]
+        return known.good_value >= 0.5 if drives(known) and known.good_value is not None else None
+
+    def _alarm(self, step: Step) -> None:
+        plan, state = self._plan, self._state
+        due = self._book_ms is not None and step.now.mono_ms >= self._book_ms
+        if step.tell_all or due:
+            for own in self._watched.values():
+                for limits in own.values():
+                    watch.compare(plan, state, limits)
+            step.conditions = watch.everything(plan, state, self._watched, step.now)
+        if step.conditions or due:
+            step.notices += state.book.update(step.now, step.conditions)
+        if step.conditions or due or step.notices:
+            self._book_ms = state.book.next_deadline_ms()

@@ -1,0 +1,130 @@
+"""The whole farm as the core holds it: the plan made from the settings, and the state that a snapshot keeps.
+
+Nothing here decides. `Plan` is worked out again from any settings; `State` is everything else, so that a
+farm restored from a snapshot goes on to the same bytes.
+"""
+
+from dataclasses import dataclass, field
+
+from gillhouse.core.alarm import AlarmBook
+from gillhouse.core.asks import Ask, RelayState
+from gillhouse.core.inputs import Link
+from gillhouse.core.outputs import Command
+from gillhouse.core.quality import SensorState
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.settings import FarmSettings, SensorSettings
+from gillhouse.core.space import OUTSIDE_ZONES, SpacePlan, SpaceState, plan_space, refresh_intake
+
+
+@dataclass(slots=True)
+class Override:
+    """A named person's wish for a relay; it always ends."""
+
+    on: bool
+    until_ms: int
+    who: str
+    seq: int
+
+
+@dataclass(slots=True)
+class LinkState:
+    up: bool = True
+    since_ms: int = 0
+    detail: str = ""
+
+
+@dataclass(slots=True)
+class State:
+    """All that is remembered. Times are monotonic milliseconds."""
+
+    mono_ms: int = 0
+    wall_ms: int = 0
+    """Of the last input."""
+    sensors: dict[str, SensorState] = field(default_factory=dict)
+    spaces: dict[str, SpaceState] = field(default_factory=dict)
+    relays: dict[str, RelayState] = field(default_factory=dict)
+    asks: dict[str, Ask] = field(default_factory=dict)
+    """The standing ask of every relay, before overrides."""
+    overrides: dict[str, Override] = field(default_factory=dict)
+    links: dict[Link, LinkState] = field(default_factory=dict)
+    watching: dict[str, bool | None] = field(default_factory=dict)
+    """What the alarm book was last told, by alarm (`kind:subject`)."""
+    book: AlarmBook = field(default_factory=AlarmBook)
+    parting: list[Command] = field(default_factory=list)
+    """OFF for relays that a config re-read took away, said with the next input."""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """What follows from the settings alone."""
+
+    settings: FarmSettings
+    spaces: dict[str, SpacePlan]
+    sensor_space: dict[str, str]
+    """Sensor -> the space whose air it measures (not intake, not switches of the whole farm)."""
+    outside: dict[str, tuple[str, ...]]
+    """Intake or outdoor sensor -> the spaces that draw that air."""
+    relay_space: dict[str, str]
+    """Relay -> the space that asks for it."""
+    switches: dict[Quantity, dict[str, tuple[str, ...]]]
+    """On/off inputs: quantity -> space -> its sensors."""
+    sharing: frozenset[str]
+    """Spaces with a damper or valve of shared equipment."""
+
+
+def _drawn_by(spaces: dict[str, SpacePlan], sensor: SensorSettings) -> tuple[str, ...]:
+    return tuple(
+        space
+        for space, plan in spaces.items()
+        if any(own.id == sensor.id for own in plan.intake.get(sensor.quantity, ()))
+    )
+
+
+def make_plan(settings: FarmSettings) -> Plan:
+    """The plan that follows from `settings`."""
+    spaces = {space.id: plan_space(settings, space) for space in settings.spaces.values()}
+    switches: dict[Quantity, dict[str, tuple[str, ...]]] = {Quantity.DOOR: {}, Quantity.PEOPLE: {}}
+    for sensor in settings.sensors.values():
+        if sensor.quantity in switches and sensor.space is not None:
+            own = switches[sensor.quantity]
+            own[sensor.space] = (*own.get(sensor.space, ()), sensor.id)
+    leaders = [valve for supply in settings.supplies.values() for valve in supply.valves]
+    leaders += [damper for shared in settings.shared_air.values() for damper in shared.dampers.values()]
+    relay_space = {relay: space for space, plan in spaces.items() for relay in plan.relays}
+    return Plan(
+        settings=settings,
+        spaces=spaces,
+        sensor_space={
+            sensor.id: sensor.space
+            for sensor in settings.sensors.values()
+            if sensor.space is not None and sensor.zone not in OUTSIDE_ZONES
+        },
+        outside={
+            sensor.id: _drawn_by(spaces, sensor)
+            for sensor in settings.sensors.values()
+            if sensor.space is None or sensor.zone in OUTSIDE_ZONES
+        },
+        relay_space=relay_space,
+        switches=switches,
+        sharing=frozenset(relay_space[leader] for leader in leaders if leader in relay_space),
+    )
+
+
+def fit(plan: Plan, state: State) -> None:
+    """Gives state to what the settings name and drops what they no longer name. Same ids keep theirs."""
+    settings = plan.settings
+    state.book.settle(settings.alarms)
+    state.sensors = {
+        sensor: state.sensors.get(sensor) or SensorState(heard_ms=state.mono_ms)
+        for sensor in settings.sensors
+    }
+    state.spaces = {space: state.spaces.get(space) or SpaceState() for space in settings.spaces}
+    state.relays = {relay: state.relays.get(relay) or RelayState() for relay in settings.relays}
+    state.overrides = {relay: held for relay, held in state.overrides.items() if relay in settings.relays}
+    state.asks = {relay: ask for relay, ask in state.asks.items() if relay in plan.relay_space}
+    for space in plan.spaces.values():
+        known = state.spaces[space.settings.id]
+        known.pending = {relay: run for relay, run in known.pending.items() if relay in space.relays}
+        refresh_intake(space, known, state.sensors)
+    for link in Link:
+        state.links.setdefault(link, LinkState())

@@ -1,0 +1,301 @@
+"""The conditions behind the alarms: which there are, and whether each holds now.
+
+Nothing here delays, repeats or suppresses anything (see `alarm`). Limits are compared whenever an estimate
+changes; only what changed is told, and everything is told with fresh facts when a delay runs out. A value
+that is not fresh makes a condition unknown: it neither starts nor ends an alarm.
+
+CO2 limits for people stand apart from the crop's. They hold in every space people can walk into and no
+file can raise them.
+"""
+
+from collections.abc import Iterable
+from dataclasses import dataclass
+
+from gillhouse.core.alarm import Condition, Side, alarm_id, beyond
+from gillhouse.core.alarm_kinds import PEOPLE_LIMITS, TIMING, deadband
+from gillhouse.core.crops import Band
+from gillhouse.core.echo import Proof, proof
+from gillhouse.core.house import Plan, State
+from gillhouse.core.inputs import Link
+from gillhouse.core.instant import Instant
+from gillhouse.core.outputs import Facts
+from gillhouse.core.quality import drives
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.readings import Mark
+from gillhouse.core.settings import FarmSettings, Role, SpaceSettings
+
+_LIMIT_KINDS: tuple[tuple[Quantity, Side, str], ...] = (
+    (Quantity.HUMIDITY, Side.LOW, "humidity-low"),
+    (Quantity.HUMIDITY, Side.HIGH, "humidity-high"),
+    (Quantity.TEMPERATURE, Side.LOW, "temperature-low"),
+    (Quantity.TEMPERATURE, Side.HIGH, "temperature-high"),
+    (Quantity.CO2, Side.HIGH, "co2-high"),
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Limit:
+    """One limit of one space."""
+
+    kind: str
+    space: str
+    quantity: Quantity
+    side: Side
+    limit: float
+    deadband: float
+    on_delay_ms: int | None
+    """None: the kind's, as for every limit that protects people."""
+    off_delay_ms: int | None
+    people: bool
+
+    @property
+    def key(self) -> str:
+        return alarm_id(self.kind, self.space)
+
+
+def limits(settings: FarmSettings) -> dict[str, dict[Quantity, tuple[Limit, ...]]]:
+    """Every limit that is watched, by space and quantity."""
+    found: dict[str, dict[Quantity, tuple[Limit, ...]]] = {}
+    for space in settings.spaces.values():
+        own = list(_crop_limits(settings, space)) + list(_people_limits(space))
+        found[space.id] = {
+            quantity: tuple(limit for limit in own if limit.quantity is quantity)
+            for quantity in (Quantity.HUMIDITY, Quantity.TEMPERATURE, Quantity.CO2)
+        }
+    return found
+
+
+def _crop_limits(settings: FarmSettings, space: SpaceSettings) -> Iterable[Limit]:
+    for quantity, side, kind in _LIMIT_KINDS:
+        edge = _edge(space.bands.get(quantity), side)
+        if edge is not None:
+            timing = settings.alarms.timing.get(quantity) or TIMING[quantity]
+            band = deadband(quantity, edge, timing)
+            on_ms, off_ms = timing.on_delay_ms, timing.off_delay_ms
+            yield Limit(kind, space.id, quantity, side, edge, band, on_ms, off_ms, False)
+
+
+def _edge(band: Band | None, side: Side) -> float | None:
+    if band is None:
+        return None
+    return band.alarm_low if side is Side.LOW else band.alarm_high
+
+
+def _people_limits(space: SpaceSettings) -> Iterable[Limit]:
+    if not space.walk_in:
+        return
+    for kind, ppm in PEOPLE_LIMITS:
+        band = deadband(Quantity.CO2, ppm, TIMING[Quantity.CO2])
+        yield Limit(kind, space.id, Quantity.CO2, Side.HIGH, ppm, band, None, None, True)
+
+
+# --- whether it holds ----------------------------------------------------------------------------------
+
+
+def compare(plan: Plan, state: State, own: tuple[Limit, ...]) -> tuple[Limit, ...]:
+    """Compares limits with what is known now; returns those whose answer changed."""
+    changed: tuple[Limit, ...] = ()
+    watching = state.watching
+    for limit in own:
+        key = limit.key
+        value = _value(plan, state, limit)
+        active: bool | None = None
+        if value is not None:
+            was = state.book.is_active(limit.kind, limit.space)
+            active = beyond(value, limit.limit, limit.side, limit.deadband, was)
+        if key not in watching or watching[key] is not active:
+            watching[key] = active
+            changed = (*changed, limit)
+    return changed
+
+
+def _value(plan: Plan, state: State, limit: Limit) -> float | None:
+    if limit.people:
+        return _worst_co2(plan, state, limit.space)
+    estimate = state.spaces[limit.space].estimates.get(limit.quantity)
+    if estimate is None or not estimate.fresh:
+        return None
+    return estimate.lowest if limit.side is Side.LOW else estimate.highest
+
+
+def _worst_co2(plan: Plan, state: State, space: str) -> float | None:
+    """The highest of a space's CO2 sensors, whatever the settings let steer: people stand anywhere."""
+    values = [
+        known.good_value
+        for known in (state.sensors[sensor.id] for sensor in plan.spaces[space].sensors[Quantity.CO2])
+        if drives(known) and known.good_value is not None
+    ]
+    return max(values, default=None)
+
+
+def limit_condition(plan: Plan, state: State, limit: Limit) -> Condition:
+    """What the alarm book is told of a limit."""
+    value = _value(plan, state, limit)
+    estimate = state.spaces[limit.space].estimates.get(limit.quantity)
+    band = plan.settings.spaces[limit.space].bands.get(limit.quantity)
+    facts: dict[str, float | int | str | bool | None] = {
+        "value": None if value is None else round(value, 2),
+        "limit": limit.limit,
+        "side": limit.side.value,
+        "quantity": limit.quantity.value,
+        "band_low": band.low if band else None,
+        "band_high": band.high if band else None,
+        "sensor": estimate.sensors[0] if estimate and estimate.sensors else None,
+        **_effort(plan, state, limit),
+    }
+    return Condition(
+        kind=limit.kind,
+        subject=limit.space,
+        space=limit.space,
+        active=state.watching.get(limit.key),
+        facts=facts,
+        on_delay_ms=limit.on_delay_ms,
+        off_delay_ms=limit.off_delay_ms,
+        parents=() if value is not None else _silent(plan, state, limit),
+    )
+
+
+def _silent(plan: Plan, state: State, limit: Limit) -> tuple[str, ...]:
+    """The silent sensors that leave a limit unknown: they explain it, and hold its alarm back."""
+    own = plan.spaces[limit.space].sensors[limit.quantity]
+    return tuple(alarm_id("sensor-silent", sensor.id) for sensor in own if state.sensors[sensor.id].silent)
+
+
+_EFFORT: dict[str, Role] = {
+    "humidity-low": Role.MIST,
+    "co2-high": Role.FAN,
+    "temperature-low": Role.HEATER,
+    "temperature-high": Role.COOLER,
+}
+
+
+def _effort(plan: Plan, state: State, limit: Limit) -> Facts:
+    """What is being done about it: the relay that should help, whether it runs, and what holds it back."""
+    role = _EFFORT.get(limit.kind)
+    for relay, its_role in plan.spaces[limit.space].relays.items():
+        if its_role is role:
+            known = state.relays[relay]
+            blocked = known.refused.value if known.refused else None
+            return {"relay": relay, "relay_on": known.on, "blocked": blocked}
+    return {}
+
+
+# --- everything else -----------------------------------------------------------------------------------
+
+
+def sensor_conditions(plan: Plan, state: State, sensor: str) -> tuple[Condition, ...]:
+    """A sensor that says nothing, and one that says the same for too long."""
+    settings, known = plan.settings.sensors[sensor], state.sensors[sensor]
+    facts: Facts = {
+        "sensor": sensor,
+        "quantity": settings.quantity.value,
+        "silent_s": round((state.mono_ms - known.heard_ms) / 1000),
+        "last_value": known.good_value,
+    }
+    flat = None if known.silent else known.mark is Mark.FLAT
+    space, every_ms = settings.space, settings.every_ms
+    return (
+        Condition("sensor-silent", sensor, space, known.silent, facts, off_delay_ms=every_ms),
+        Condition("sensor-flat", sensor, space, flat, facts),
+    )
+
+
+def link_condition(plan: Plan, state: State, link: Link) -> Condition:
+    alarms, known = plan.settings.alarms, state.links[link]
+    kind, grace_ms = {
+        Link.BROKER: ("broker-lost", alarms.broker_grace_ms),
+        Link.STORE: ("store-failing", alarms.store_grace_ms),
+    }[link]
+    return Condition(kind, link.value, None, not known.up, {"detail": known.detail}, on_delay_ms=grace_ms)
+
+
+def switch_condition(plan: Plan, state: State, sensor: str) -> Condition | None:
+    """Of a door or tank switch; None for other sensors."""
+    settings, known = plan.settings.sensors[sensor], state.sensors[sensor]
+    value = known.good_value if drives(known) else None
+    facts: Facts = {"sensor": sensor}
+    if settings.quantity is Quantity.DOOR:
+        opened = None if value is None else value >= 0.5
+        wait_ms = plan.settings.alarms.door_open_ms
+        return Condition("door-open", sensor, settings.space, opened, facts, on_delay_ms=wait_ms)
+    if settings.quantity is Quantity.TANK:
+        empty = None if value is None else value < 0.5
+        return Condition("tank-empty", sensor, settings.space, empty, facts)
+    return None
+
+
+def relay_conditions(plan: Plan, state: State, now: Instant, relay: str) -> tuple[Condition, ...]:
+    """Of a relay whose board should answer."""
+    settings, known = plan.settings.relays[relay], state.relays[relay]
+    found = proof(now, settings, known)
+    space = plan.relay_space.get(relay) or settings.space
+    facts: Facts = {"relay": relay, "role": settings.role.value, "told_on": known.on, "says_on": known.echoed}
+    answers = None if found in (Proof.UNKNOWN, Proof.AWAITED) else found
+    silent = None if answers is None else answers is Proof.SILENT
+    stuck = None if answers is None else answers is Proof.STUCK_ON
+    return (
+        Condition("relay-silent", relay, space, silent, facts, on_delay_ms=0),
+        Condition("relay-stuck", relay, space, stuck, facts),
+    )
+
+
+def everything(
+    plan: Plan, state: State, watched: dict[str, dict[Quantity, tuple[Limit, ...]]], now: Instant
+) -> list[Condition]:
+    """All conditions, with the facts of this moment; links first, for they excuse what hangs on them."""
+    found = [link_condition(plan, state, link) for link in Link]
+    for sensor in plan.settings.sensors:
+        found += sensor_conditions(plan, state, sensor)
+    switches = (switch_condition(plan, state, sensor) for sensor in plan.settings.sensors)
+    found += [condition for condition in switches if condition is not None]
+    for own in watched.values():
+        found += [limit_condition(plan, state, limit) for group in own.values() for limit in group]
+    for relay, settings in plan.settings.relays.items():
+        if settings.echo_within_ms is not None:
+            found += relay_conditions(plan, state, now, relay)
+    return found
+
+
+def subjects(plan: Plan) -> set[str]:
+    """Everything an alarm may be about under these settings (asked for membership only)."""
+    settings = plan.settings
+    return {*settings.spaces, *settings.sensors, *settings.relays, *(link.value for link in Link)}
+
+
+def changed_relays(plan: Plan, state: State, now: Instant) -> list[Condition]:
+    """Conditions of the relays whose board began or ceased to answer as told."""
+    found = []
+    for relay, settings in plan.settings.relays.items():
+        if settings.echo_within_ms is None:
+            continue
+        for condition in relay_conditions(plan, state, now, relay):
+            key = alarm_id(condition.kind, relay)
+            if state.watching.get(key) is not condition.active:
+                state.watching[key] = condition.active
+                found.append(condition)
+    return found
+
+
+def need(plan: Plan, state: State, space: str) -> float:
+    """How badly a space wants shared equipment: its worst share of a band's width outside its aim."""
+    worst = 0.0
+    for quantity, estimate in state.spaces[space].estimates.items():
+        band = plan.settings.spaces[space].bands.get(quantity)
+        if band is None or estimate.value is None:
+            continue
+        width = max((band.high or 0.0) - (band.low or 0.0), 1.0)
+        if band.low is not None and quantity is Quantity.HUMIDITY:
+            worst = max(worst, (band.low - estimate.value) / width)
+        if band.high is not None and quantity is Quantity.CO2:
+            worst = max(worst, (estimate.value - band.high) / width)
+    return worst
+
+
+def harmed(plan: Plan, state: State, space: str) -> bool:
+    """A space past a hard limit that only its own fresh air can mend must not lose the shared fan."""
+    estimate = state.spaces[space].estimates.get(Quantity.CO2)
+    band = plan.settings.spaces[space].bands.get(Quantity.CO2)
+    if estimate is None or estimate.value is None:
+        return False
+    ceiling = band.alarm_high if band is not None and band.alarm_high is not None else PEOPLE_LIMITS[0][1]
+    return estimate.value >= ceiling
