@@ -1,0 +1,223 @@
+"""All the store says about one night, read once.
+
+Here: the rows of a window as plain values, and the only place of the audit that talks to the store. Not
+here: any judgement (`figures` makes the night from this). A little before the window is read too, since
+a reading may hold into the night, a relay may be on when it begins, and an alarm may still stand.
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from functools import lru_cache
+
+from gillhouse.audit import told
+from gillhouse.audit.night import AuditError, Away, Window
+from gillhouse.config import Config, load_files
+from gillhouse.core.outputs import EventKind
+from gillhouse.core.settings import FarmSettings
+from gillhouse.store.reader import Reader
+from gillhouse.store.records import AlarmAt, CommandAt, EventAt, ReadingAt, Segment
+
+RUNS_BEFORE_MS = 6 * 3_600_000
+"""Commands this long before the window are read: longer than any lease."""
+ALARMS_BEFORE_MS = 14 * 24 * 3_600_000
+"""An alarm that stands longer than this is not told again."""
+QUIET_MS = 10 * 60_000
+"""The log ending this long before the window does is worth a word."""
+SIMULATED = "SIMULATED"
+"""A trial run's farm has a name that begins so."""
+REJECTED = "rejected "
+"""Counters of messages that could not be read begin so; the reason follows."""
+
+
+@dataclass(frozen=True, slots=True)
+class ConfigStretch:
+    """A time one config was in force."""
+
+    from_ms: int
+    to_ms: int
+    digest: str
+    farm: FarmSettings
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """What the store says. Mappings are by id; rows are ordered by time."""
+
+    window: Window
+    asked_to_ms: int
+    log_begins_ms: int | None
+    log_ends_ms: int | None
+    configs: Sequence[ConfigStretch]
+    """Not empty, in order, without holes, over the window."""
+    readings: Mapping[str, Sequence[ReadingAt]]
+    commands: Mapping[str, Sequence[CommandAt]]
+    events: Sequence[EventAt]
+    alarms: Sequence[AlarmAt]
+    stops: Sequence[int]
+    """When the daemon stopped or began."""
+    away: tuple[Away, ...]
+    rejects: Mapping[str, int]
+    simulated: bool
+
+    @property
+    def latest(self) -> ConfigStretch:
+        return self.configs[-1]
+
+
+def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
+    """Everything about a window.
+
+    Args:
+        now_ms: wall time; the window ends here where it would reach into the future.
+    Raises:
+        AuditError: the store holds nothing of that time.
+    """
+    with reader.snapshot():
+        newest_ms = reader.newest_ms() or 0
+        segments = _segments(reader, window)
+        cut = Window(window.from_ms, min(window.to_ms, max(now_ms, newest_ms)), window.zone)
+        if not segments or cut.lasts_ms <= 0:
+            raise AuditError(_nothing(reader, window, newest_ms))
+        configs = _configs(reader, segments, cut)
+        readings = _readings(reader, cut, configs[-1].farm)
+        events = list(reader.events(cut.from_ms - RUNS_BEFORE_MS, cut.to_ms))
+        commands: dict[str, list[CommandAt]] = {}
+        for one in reader.commands(cut.from_ms - RUNS_BEFORE_MS, cut.to_ms):
+            commands.setdefault(one.command.relay, []).append(one)
+        alarms = list(reader.alarms(cut.from_ms - ALARMS_BEFORE_MS, cut.to_ms))
+        rejects = _rejects(reader, cut)
+    begins = segments[0].now.wall_ms
+    return Evidence(
+        window=cut,
+        asked_to_ms=window.to_ms,
+        log_begins_ms=begins if begins > cut.from_ms else None,
+        log_ends_ms=_end(readings, events, cut),
+        configs=configs,
+        readings=readings,
+        commands=commands,
+        events=events,
+        alarms=alarms,
+        stops=[one.ts for one in events if one.event.kind in {EventKind.STOPPED, EventKind.STARTED}],
+        away=_away(events, cut),
+        rejects=rejects,
+        simulated=configs[-1].farm.name.startswith(SIMULATED),
+    )
+
+
+def config_at(reader: Reader, wall_ms: int) -> Config:
+    """The config in force at a wall time, or the first one where the log begins later.
+
+    Raises:
+        AuditError: an empty store.
+    """
+    segment = reader.segment_before(wall_ms) or next(iter(reader.segments()), None)
+    if segment is None:
+        raise AuditError("the log is empty: start `gillhouse run` and let it listen for a while")
+    return _config(reader, segment.digest)
+
+
+def _config(reader: Reader, digest: str) -> Config:
+    files = reader.config(digest)
+    if files is None:
+        raise AuditError(f"the settings {digest[:8]} that were in force are not in the store: it is damaged")
+    return _load(tuple(sorted(files.items())))
+
+
+@lru_cache(maxsize=8)
+def _load(files: tuple[tuple[str, str], ...]) -> Config:
+    return load_files(dict(files))
+
+
+def _segments(reader: Reader, window: Window) -> list[Segment]:
+    """The one that holds the window's begin, and those begun within it."""
+    first = reader.segment_before(window.from_ms)
+    later = reader.segments(first.first_seq if first else 0)
+    return [one for one in later if one.now.wall_ms < window.to_ms]
+
+
+def _configs(reader: Reader, segments: Sequence[Segment], window: Window) -> list[ConfigStretch]:
+    """The configs in force, without holes; where the clock was set back the later segment has the word."""
+    found: list[ConfigStretch] = []
+    for place, segment in enumerate(segments):
+        begin = window.from_ms if place == 0 else max(segment.now.wall_ms, window.from_ms)
+        following = segments[place + 1].now.wall_ms if place + 1 < len(segments) else window.to_ms
+        end = min(following, window.to_ms)
+        if end <= begin:
+            continue
+        if found and found[-1].digest == segment.digest and found[-1].to_ms == begin:
+            found[-1] = ConfigStretch(found[-1].from_ms, end, segment.digest, found[-1].farm)
+            continue
+        begin = found[-1].to_ms if found else window.from_ms
+        if end > begin:
+            found.append(ConfigStretch(begin, end, segment.digest, _config(reader, segment.digest).farm))
+    if found and found[-1].to_ms < window.to_ms:
+        last = found[-1]
+        found[-1] = ConfigStretch(last.from_ms, window.to_ms, last.digest, last.farm)
+    return found
+
+
+def _readings(reader: Reader, window: Window, farm: FarmSettings) -> dict[str, list[ReadingAt]]:
+    """By sensor; from as long before the window as a reading may hold."""
+    before = max((sensor.silent_after_ms for sensor in farm.sensors.values()), default=0)
+    found: dict[str, list[ReadingAt]] = {}
+    for sensor, reading in reader.all_readings(window.from_ms - before, window.to_ms):
+        found.setdefault(sensor, []).append(reading)
+    return found
+
+
+def _end(
+    readings: Mapping[str, Sequence[ReadingAt]], events: Sequence[EventAt], window: Window
+) -> int | None:
+    last = max(
+        [rows[-1].ts for rows in readings.values()] + [event.ts for event in events], default=window.from_ms
+    )
+    return last if window.to_ms - last > QUIET_MS else None
+
+
+def _away(events: Sequence[EventAt], window: Window) -> tuple[Away, ...]:
+    """Times the daemon was not there (told at its next start), and rows the store lost."""
+    found = []
+    for one in events:
+        facts = one.event.facts
+        if one.event.kind is EventKind.STARTED and isinstance(away_s := facts.get("away_s"), int | float):
+            found.append(Away(one.ts - int(away_s * 1000), one.ts, 0, bool(facts.get("clean"))))
+        elif one.event.kind is EventKind.GAP and isinstance(lost := facts.get("lost"), int):
+            begin, end = facts.get("from_ms"), facts.get("to_ms")
+            if isinstance(begin, int) and isinstance(end, int):
+                found.append(Away(begin, end, lost, False))
+    return tuple(
+        Away(max(away.from_ms, window.from_ms), min(away.to_ms, window.to_ms), away.lost, away.clean)
+        for away in found
+        if away.from_ms < window.to_ms and away.to_ms > window.from_ms
+    )
+
+
+def _rejects(reader: Reader, window: Window) -> dict[str, int]:
+    """By reason, over the UTC days the window touches (counters are kept by day)."""
+    days = [
+        datetime.fromtimestamp(ms / 1000, UTC).date().isoformat() for ms in (window.from_ms, window.to_ms)
+    ]
+    found: dict[str, int] = {}
+    for (_, name, _), count in reader.counters(days[0], days[1]).items():
+        if name.startswith(REJECTED):
+            reason = name.removeprefix(REJECTED)
+            found[reason] = found.get(reason, 0) + count
+    return found
+
+
+def _nothing(reader: Reader, window: Window, newest_ms: int) -> str:
+    zone = window.zone
+    asked = " to ".join(
+        f"{told.day(ms, zone)} {told.clock(ms, zone)}" for ms in (window.from_ms, window.to_ms)
+    )
+    first = next(iter(reader.segments()), None)
+    if first is None:
+        return f"nothing is known of {asked}: the log is empty"
+    begin = first.now.wall_ms
+    held = " to ".join(
+        f"{told.local(ms, zone):%Y-%m-%d} {told.clock(ms, zone)}" for ms in (begin, max(begin, newest_ms))
+    )
+    return (
+        f"nothing is known of {asked}: the log holds {held}. Name a time within with --date or --from, --to"
+    )

@@ -1,0 +1,269 @@
+"""The figures of a night, from the evidence of the store.
+
+Here: which readings count, and the sums per space, quantity, relay, alarm and sensor. Pure: everything
+comes in as an `Evidence`. Not here: reading the store (`evidence`), the arithmetic of the hold rule
+(`hold`) and of runs (`runs`), why it was outside (`causes`), wording.
+
+Which readings count: those the daemon judged GOOD when they came, and those that arrived late under their
+own time with a believable value; these fill the night's holes and are marked. The quality that counts is the
+one stored that night. Only a late reading, which was marked unseen, is held against the believable range.
+"""
+
+from collections import Counter
+from collections.abc import Iterable, Sequence
+
+from gillhouse.audit import causes, hold, runs
+from gillhouse.audit.evidence import Evidence
+from gillhouse.audit.night import (
+    REPORTED,
+    AlarmNight,
+    AuditError,
+    Night,
+    NoteNight,
+    Outside,
+    QuantityNight,
+    RelayNight,
+    SensorNight,
+    SpaceNight,
+)
+from gillhouse.core.estimate import DEFAULT_COMBINE
+from gillhouse.core.inputs import Reading
+from gillhouse.core.instant import Instant
+from gillhouse.core.outputs import EventKind, Transition
+from gillhouse.core.quality import SensorState, judge
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.readings import Mark, Quality
+from gillhouse.core.settings import Combine, FarmSettings, RelaySettings, SensorSettings, SpaceSettings
+from gillhouse.store.records import AlarmAt, ReadingAt
+
+JOIN_MS = 5 * 60_000
+"""Two times outside on the same side, less than this apart, are told as one. Common practice, no source."""
+
+ELSEWHERE = ("intake", "outdoor")
+"""Zones whose sensors do not measure the room's own air (see `SensorSettings.zone`)."""
+
+
+def counts(sensor: SensorSettings, seen: ReadingAt) -> bool:
+    """Whether a stored reading may speak for the night."""
+    if seen.quality is Quality.GOOD:
+        return True
+    if seen.mark is not Mark.LATE:
+        return False
+    # A late reading was given its mark before its value was looked at; look now, as if it had come alone.
+    alone = judge(sensor, SensorState(0), Instant(seen.ts, 0), Reading(sensor.id, seen.value, seen.ts))
+    return alone.quality is Quality.GOOD
+
+
+def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
+    """The night of the farm.
+
+    Args:
+        only: ids of the spaces wanted; empty for all.
+    Raises:
+        AuditError: a space that is not in the farm.
+    """
+    farm = evidence.latest.farm
+    for space in only:
+        if space not in farm.spaces:
+            raise AuditError(f"space {space!r} is not in this farm; there are: {', '.join(farm.spaces)}")
+    wanted = [space for name, space in farm.spaces.items() if not only or name in only]
+    alarms = _alarms(evidence)
+    notes = _notes(evidence)
+    return Night(
+        farm=farm.name,
+        window=evidence.window,
+        asked_to_ms=evidence.asked_to_ms,
+        log_begins_ms=evidence.log_begins_ms,
+        log_ends_ms=evidence.log_ends_ms,
+        spaces=tuple(_space(evidence, space, alarms, notes) for space in wanted),
+        relays=tuple(_relay(evidence, relay) for relay in farm.relays.values() if relay.space is None),
+        alarms=tuple(alarm for alarm in alarms if alarm.space is None),
+        notes=tuple(note for note in notes if note.space is None),
+        sensors=tuple(_sensor(evidence, sensor) for sensor in farm.sensors.values() if sensor.space is None),
+        away=evidence.away,
+        rejects=dict(sorted(evidence.rejects.items())),
+        simulated=evidence.simulated,
+        configs=tuple(stretch.digest for stretch in evidence.configs),
+    )
+
+
+def _space(
+    evidence: Evidence, space: SpaceSettings, alarms: Sequence[AlarmNight], notes: Sequence[NoteNight]
+) -> SpaceNight:
+    farm = evidence.latest.farm
+    return SpaceNight(
+        space=space,
+        quantities={quantity: _quantity(evidence, space, quantity) for quantity in REPORTED},
+        relays=tuple(_relay(evidence, relay) for relay in farm.relays.values() if relay.space == space.id),
+        shared=_shared(farm, space.id),
+        alarms=tuple(alarm for alarm in alarms if alarm.space == space.id),
+        notes=tuple(note for note in notes if note.space == space.id),
+        sensors=tuple(
+            _sensor(evidence, sensor) for sensor in farm.sensors.values() if sensor.space == space.id
+        ),
+    )
+
+
+def _shared(farm: FarmSettings, space: str) -> tuple[str, ...]:
+    """Ids of the shared relays that serve a space: its pump, its shared fan."""
+    own = {relay.id for relay in farm.relays.values() if relay.space == space}
+    pumps = [supply.pump for supply in farm.supplies.values() if own.intersection(supply.valves)]
+    fans = [air.fan for air in farm.shared_air.values() if space in air.dampers]
+    return tuple(sorted({*pumps, *fans}))
+
+
+def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> QuantityNight:
+    window = evidence.window
+    sensors = [
+        sensor
+        for sensor in evidence.latest.farm.sensors.values()
+        if sensor.space == space.id and sensor.quantity is quantity and sensor.zone not in ELSEWHERE
+    ]
+    rule = space.combine.get(quantity, DEFAULT_COMBINE[quantity])
+    tracks = [_track(evidence, sensor) for sensor in sensors]
+    steps = hold.held(tracks, rule, window.from_ms, window.to_ms)
+    limits = _limits(evidence, space.id, quantity)
+    pieces = hold.cut(steps, limits)
+    in_window = [one for track in tracks for one in track.readings if one.ts >= window.from_ms]
+    found = []
+    for stretch in hold.stretches(pieces, JOIN_MS):
+        cause, words = causes.explain(evidence, space, quantity, stretch)
+        found.append(Outside(stretch, cause, words))
+    return QuantityNight(
+        quantity=quantity,
+        limits=tuple(limits),
+        samples=len(in_window),
+        late_samples=sum(1 for one in in_window if one.late),
+        steps=tuple(steps),
+        tally=hold.tally(pieces),
+        holes=tuple(hold.holes(steps, window.from_ms, window.to_ms)),
+        outside=tuple(found),
+        measured=bool(sensors),
+    )
+
+
+def _track(evidence: Evidence, sensor: SensorSettings) -> hold.Track:
+    readings = [
+        hold.Counted(seen.ts, seen.value, seen.mark is Mark.LATE)
+        for seen in evidence.readings.get(sensor.id, ())
+        if counts(sensor, seen)
+    ]
+    return hold.Track(readings, sensor.silent_after_ms, sensor.calibrated)
+
+
+def _limits(evidence: Evidence, space: str, quantity: Quantity) -> list[hold.Limits]:
+    """The band in force through the night; touching stretches of the same band are one."""
+    found: list[hold.Limits] = []
+    for stretch in evidence.configs:
+        settings = stretch.farm.spaces.get(space)
+        band = settings.bands.get(quantity) if settings else None
+        low, high = (band.low, band.high) if band else (None, None)
+        if found and (found[-1].low, found[-1].high) == (low, high):
+            found[-1] = hold.Limits(found[-1].from_ms, stretch.to_ms, low, high)
+        else:
+            found.append(hold.Limits(stretch.from_ms, stretch.to_ms, low, high))
+    return found
+
+
+def _relay(evidence: Evidence, relay: RelaySettings) -> RelayNight:
+    window = evidence.window
+    issued = evidence.commands.get(relay.id, ())
+    both = {}
+    for advise in (False, True):
+        mine = [one for one in issued if one.command.advise is advise]
+        both[advise] = runs.within(
+            runs.runs(mine, evidence.stops, window.to_ms), window.from_ms, window.to_ms
+        )
+    refused: Counter[str] = Counter(
+        happened.event.reason.value
+        for happened in evidence.events
+        if happened.event.kind is EventKind.REFUSED
+        and happened.event.subject == relay.id
+        and happened.event.reason is not None
+        and happened.ts >= window.from_ms
+    )
+    return RelayNight(
+        relay=relay,
+        driven=tuple(both[False]),
+        driven_starts=runs.started(both[False], window.from_ms),
+        advised=tuple(both[True]),
+        advised_starts=runs.started(both[True], window.from_ms),
+        held_back=dict(sorted(refused.items())),
+    )
+
+
+def litres(relay: RelaySettings, some: Iterable[runs.Run]) -> float:
+    """Water given: on-time at the nozzles' label figure, litres."""
+    return relay.litres_per_h * runs.on_ms(some) / hold.MS_PER_H
+
+
+def _alarms(evidence: Evidence) -> list[AlarmNight]:
+    """Every occurrence of an alarm that touches the night."""
+    by_occurrence: dict[tuple[str, int], list[AlarmAt]] = {}
+    for rung in evidence.alarms:
+        by_occurrence.setdefault((rung.notice.alarm, rung.notice.occurrence), []).append(rung)
+    found = [_alarm(rows) for rows in by_occurrence.values()]
+    window = evidence.window
+    touching = [
+        alarm
+        for alarm in found
+        if alarm is not None
+        and alarm.began_ms < window.to_ms
+        and (alarm.ended_ms is None or alarm.ended_ms > window.from_ms)
+    ]
+    return sorted(touching, key=lambda alarm: (alarm.began_ms, alarm.alarm, alarm.occurrence))
+
+
+def _alarm(rows: Sequence[AlarmAt]) -> AlarmNight | None:
+    first = next((rung for rung in rows if rung.notice.transition is Transition.ACT), None)
+    if first is None:
+        return None
+    ended = next((rung.ts for rung in rows if rung.notice.transition is Transition.RTN), None)
+    answer = next((rung for rung in rows if rung.notice.transition is Transition.ACK), None)
+    return AlarmNight(
+        alarm=first.notice.alarm,
+        kind=first.notice.kind,
+        occurrence=first.notice.occurrence,
+        space=first.notice.space,
+        priority=first.notice.priority,
+        began_ms=first.ts,
+        ended_ms=ended,
+        acknowledged_ms=answer.ts if answer else None,
+        who=answer.notice.who if answer else "",
+        announced=sum(1 for rung in rows if rung.notice.announce),
+        facts=first.notice.facts,
+    )
+
+
+def _notes(evidence: Evidence) -> list[NoteNight]:
+    return [
+        NoteNight(
+            happened.ts,
+            happened.event.space,
+            str(happened.event.facts.get("who", "")),
+            str(happened.event.facts.get("text", "")),
+        )
+        for happened in evidence.events
+        if happened.event.kind is EventKind.NOTE and happened.ts >= evidence.window.from_ms
+    ]
+
+
+def _sensor(evidence: Evidence, sensor: SensorSettings) -> SensorNight:
+    window = evidence.window
+    seen = [one for one in evidence.readings.get(sensor.id, ()) if one.ts >= window.from_ms]
+    good = [one for one in seen if counts(sensor, one)]
+    track = _track(evidence, sensor)
+    steps = hold.held([track], Combine.MEDIAN, window.from_ms, window.to_ms)
+    doubted: Counter[str] = Counter(
+        one.mark.value or one.quality.name.lower() for one in seen if not counts(sensor, one)
+    )
+    return SensorNight(
+        sensor=sensor,
+        received=len(seen),
+        counted=len(good),
+        late=sum(1 for one in good if one.mark is Mark.LATE),
+        doubted=dict(sorted(doubted.items())),
+        covered_ms=sum(step.to_ms - step.from_ms for step in steps),
+        silences=tuple(hold.holes(steps, window.from_ms, window.to_ms)),
+        last_ms=track.readings[-1].ts if track.readings else None,
+    )

@@ -1,0 +1,168 @@
+"""A night as figures: what `figures` fills and every report (text, page, JSON, chart) is made from.
+
+Here: frozen values only. Not here: how they are found (`figures`), how they are told (`verdict`, `text`,
+`html`, `record`). Times are whole milliseconds of wall time, durations milliseconds.
+"""
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import tzinfo
+
+from gillhouse.audit.hold import Held, Limits, Stretch, Tally
+from gillhouse.audit.runs import Run
+from gillhouse.core.outputs import Facts
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.settings import RelaySettings, SensorSettings, SpaceSettings
+from gillhouse.errors import GillhouseError
+
+REPORTED = (Quantity.HUMIDITY, Quantity.CO2, Quantity.TEMPERATURE)
+"""The quantities a night is judged by, in this order."""
+
+
+class AuditError(GillhouseError, LookupError):
+    """What was asked for is not in the store; the message says what is."""
+
+
+@dataclass(frozen=True, slots=True)
+class Window:
+    """The time a report is about."""
+
+    from_ms: int
+    to_ms: int
+    zone: tzinfo
+
+    @property
+    def lasts_ms(self) -> int:
+        return self.to_ms - self.from_ms
+
+
+@dataclass(frozen=True, slots=True)
+class Outside:
+    """A time outside the band, with what explains it."""
+
+    stretch: Stretch
+    cause: str
+    """Key of `causes.WORDS`."""
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
+class QuantityNight:
+    quantity: Quantity
+    limits: tuple[Limits, ...]
+    """In force, one per time they were the same; the last are the latest."""
+    samples: int
+    late_samples: int
+    steps: tuple[Held, ...]
+    tally: Tally
+    holes: tuple[tuple[int, int], ...]
+    outside: tuple[Outside, ...]
+    measured: bool
+    """The space has a sensor of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class RelayNight:
+    relay: RelaySettings
+    driven: tuple[Run, ...]
+    driven_starts: int
+    advised: tuple[Run, ...]
+    """What it would have done; nothing was switched."""
+    advised_starts: int
+    held_back: Mapping[str, int]
+    """How often it was not let, by reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class AlarmNight:
+    alarm: str
+    kind: str
+    occurrence: int
+    space: str | None
+    priority: int
+    began_ms: int
+    ended_ms: int | None
+    acknowledged_ms: int | None
+    who: str
+    announced: int
+    """Messages that went out."""
+    facts: Facts
+
+
+@dataclass(frozen=True, slots=True)
+class NoteNight:
+    ts: int
+    space: str | None
+    who: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class SensorNight:
+    sensor: SensorSettings
+    received: int
+    counted: int
+    late: int
+    doubted: Mapping[str, int]
+    """Readings that did not count, by mark."""
+    covered_ms: int
+    silences: tuple[tuple[int, int], ...]
+    last_ms: int | None
+    """Its last counted reading before the window's end."""
+
+
+@dataclass(frozen=True, slots=True)
+class Away:
+    """A time the daemon itself was not there, or lost rows."""
+
+    from_ms: int
+    to_ms: int
+    lost: int
+    clean: bool
+    """It had been stopped in good order."""
+
+
+@dataclass(frozen=True, slots=True)
+class SpaceNight:
+    space: SpaceSettings
+    quantities: Mapping[Quantity, QuantityNight]
+    relays: tuple[RelayNight, ...]
+    shared: tuple[str, ...]
+    """Ids of shared relays that serve this space."""
+    alarms: tuple[AlarmNight, ...]
+    notes: tuple[NoteNight, ...]
+    sensors: tuple[SensorNight, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Night:
+    """One night of the farm, or of the spaces asked for."""
+
+    farm: str
+    window: Window
+    """Never later than the last thing in the store or now."""
+    asked_to_ms: int
+    """The end that was asked for."""
+    log_begins_ms: int | None
+    """First thing in the store, where that is inside the window."""
+    log_ends_ms: int | None
+    """Last thing in the store, where the window goes on for long after it."""
+    spaces: tuple[SpaceNight, ...]
+    relays: tuple[RelayNight, ...]
+    """Shared equipment."""
+    alarms: tuple[AlarmNight, ...]
+    """Of no single space."""
+    notes: tuple[NoteNight, ...]
+    """Of no single space."""
+    sensors: tuple[SensorNight, ...]
+    """Of no single space: outdoors, intake."""
+    away: tuple[Away, ...]
+    rejects: Mapping[str, int]
+    """Messages no reading could be made of, by reason, over the UTC days the night touches."""
+    simulated: bool
+    configs: tuple[str, ...]
+    """Digests in force, in order."""
+
+    @property
+    def complete(self) -> bool:
+        return self.window.to_ms >= self.asked_to_ms

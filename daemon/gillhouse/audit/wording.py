@@ -1,0 +1,81 @@
+"""The grower's words for what the figures hold: roles, worst values, alarms, notes, sensors' faults.
+
+Here: one table each, and sentences made of one row. Not here: judgement, layout.
+"""
+
+from datetime import tzinfo
+
+from gillhouse.audit import told
+from gillhouse.audit.hold import Side
+from gillhouse.audit.night import AlarmNight, NoteNight
+from gillhouse.core.alarm_kinds import KINDS
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.readings import Mark
+from gillhouse.core.settings import Role
+
+ROLE_WORD: dict[Role, str] = {
+    Role.MIST: "mist",
+    Role.FAN: "fan",
+    Role.HEATER: "heater",
+    Role.COOLER: "cooler",
+    Role.LIGHT: "light",
+    Role.CIRCULATION: "stirring fan",
+    Role.PUMP: "pump",
+    Role.DAMPER: "damper",
+}
+
+WORST_WORD: dict[tuple[Quantity, Side], str] = {
+    (Quantity.HUMIDITY, Side.BELOW): "driest",
+    (Quantity.HUMIDITY, Side.ABOVE): "wettest",
+    (Quantity.CO2, Side.BELOW): "lowest",
+    (Quantity.CO2, Side.ABOVE): "worst",
+    (Quantity.TEMPERATURE, Side.BELOW): "coldest",
+    (Quantity.TEMPERATURE, Side.ABOVE): "warmest",
+}
+
+DOUBT_WORD: dict[str, str] = {
+    Mark.OUT_OF_RANGE.value: "impossible",
+    Mark.JUMPED.value: "jumped",
+    Mark.FLAT.value: "frozen",
+    Mark.STALE.value: "old",
+    Mark.DISAGREES.value: "unlike its neighbours",
+    Mark.QUEUED.value: "waited, time unknown",
+    Mark.AHEAD.value: "board's clock ahead",
+    Mark.RETAINED.value: "kept copy of unknown age",
+    Mark.LATE.value: "late and impossible",
+}
+"""Why readings did not count, by mark."""
+
+
+def alarm_title(kind: str) -> str:
+    """The alarm's name; an unknown kind (from a newer store) keeps its key."""
+    known = KINDS.get(kind)
+    return known.title if known else kind
+
+
+def alarm_words(one: AlarmNight, zone: tzinfo) -> str:
+    """Such as: too dry, until 02:52; helper answered after 5 min."""
+    until = "still on" if one.ended_ms is None else f"until {told.clock(one.ended_ms, zone)}"
+    return f"{alarm_title(one.kind)}, {until}; {answer_words(one)}"
+
+
+def answer_words(one: AlarmNight) -> str:
+    if one.acknowledged_ms is not None:
+        return f"{one.who or 'somebody'} answered after {told.lasted(one.acknowledged_ms - one.began_ms)}"
+    return "nobody answered" if one.announced else "nobody was called"
+
+
+def note_words(one: NoteNight) -> str:
+    return f"{one.who}: {one.text}" if one.who else one.text
+
+
+def outside_words(quantity: Quantity, side: Side, limit: float) -> str:
+    """Such as: under 80 %, CO2 over 1000 ppm."""
+    what = "CO2 " if quantity is Quantity.CO2 else ""
+    return f"{what}{'under' if side is Side.BELOW else 'over'} {told.limit(quantity, limit)}"
+
+
+def sentence(words: str) -> str:
+    """With a capital and a full stop."""
+    text = words[:1].upper() + words[1:]
+    return text if text.endswith((".", "!", "?")) else text + "."
