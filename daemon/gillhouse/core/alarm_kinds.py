@@ -1,0 +1,276 @@
+"""The closed list of alarm kinds: what each means, what happens if nothing is done, what to do, how soon.
+
+What lives here: data only, `KINDS`, the default delays and deadbands, the limits for people. What must not:
+the life of an alarm (see `alarm`). Words are short and plain, because a message has 160 characters.
+Priorities: 1 wakes someone, 2 wakes someone where the crop would be hurt before morning, 3 can wait for the
+day.
+"""
+
+from dataclasses import dataclass
+from typing import Final
+
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.settings import LimitTiming
+
+MINUTE_MS: Final = 60_000
+HOUR_MS: Final = 3_600_000
+
+
+@dataclass(frozen=True, slots=True)
+class Kind:
+    """One kind of alarm, as a person must know it."""
+
+    priority: int
+    title: str
+    """What is wrong, for the head of a message."""
+    cause: str
+    """The most likely cause."""
+    consequence: str
+    """What happens if nobody acts."""
+    action: str
+    """What to do first."""
+    time_allowed_min: int
+    """How soon somebody should have acted. Common practice, no source."""
+    latching: bool = False
+    """Stays on the list until a person resets it, even when it is over."""
+    parents: tuple[str, ...] = ()
+    """Kinds that explain this one, farm-wide or in the same space: while one holds, this is not announced."""
+    causes: tuple[str, ...] = ()
+    """Kinds that may have led here: if one is active in the space, the alarm names it."""
+    on_delay_ms: int = 0
+    off_delay_ms: int = 0
+    people: bool = False
+    """Protects people: cannot be shelved, made less urgent, or hidden but by a graver limit for people."""
+
+
+_LIMIT_PARENTS: Final = ("broker-lost",)
+_MIST_FAULTS: Final = ("tank-empty", "relay-silent", "mist-without-effect", "door-open", "sensor-flat")
+_AIR_FAULTS: Final = ("relay-stuck", "fan-without-effect", "relay-silent", "sensor-flat")
+_HEAT_FAULTS: Final = ("relay-stuck", "door-open", "relay-silent", "sensor-flat")
+
+KINDS: Final[dict[str, Kind]] = {
+    "humidity-low": Kind(
+        2,
+        "DRY",
+        "mist not reaching the crop",
+        "pins stall, caps crack",
+        "Check water, pump, nozzles.",
+        120,
+        parents=_LIMIT_PARENTS,
+        causes=_MIST_FAULTS,
+    ),
+    "humidity-high": Kind(
+        3,
+        "WET",
+        "too much mist or too little air",
+        "caps stay wet, blotch",
+        "Stop the mist, let air in.",
+        480,
+        parents=_LIMIT_PARENTS,
+        causes=_AIR_FAULTS,
+    ),
+    "temperature-low": Kind(
+        2,
+        "COLD",
+        "heat lost or heater off",
+        "growth stops",
+        "Check heater, door and fan.",
+        240,
+        parents=_LIMIT_PARENTS,
+        causes=_HEAT_FAULTS,
+    ),
+    "temperature-high": Kind(
+        2,
+        "HOT",
+        "heat cannot get out",
+        "pins die, spawn harmed",
+        "Check fan and cooler, shade it.",
+        120,
+        parents=_LIMIT_PARENTS,
+        causes=_HEAT_FAULTS,
+    ),
+    "co2-high": Kind(
+        2,
+        "STALE AIR",
+        "too little fresh air",
+        "long stems, small caps",
+        "Check fan, filter, inlet.",
+        240,
+        parents=("broker-lost", "co2-people-5000", "co2-people-15000", "co2-people-30000"),
+        causes=_AIR_FAULTS,
+    ),
+    # Limits for people, ppm: 5,000 the 8 h average of OSHA, ACGIH and HSE; 15,000 HSE's 15 min limit; 30,000
+    # the short-term limit of NIOSH and ACGIH. As quoted in OSHA's chemical sampling information and in
+    # articles on HSE's EH40.
+    "co2-people-5000": Kind(
+        2,
+        "CO2 OVER 5000",
+        "too little fresh air",
+        "bad air to work in",
+        "Air it before anyone goes in.",
+        15,
+        parents=("co2-people-15000", "co2-people-30000"),
+        causes=_AIR_FAULTS,
+        on_delay_ms=5 * MINUTE_MS,
+        off_delay_ms=5 * MINUTE_MS,
+        people=True,
+    ),
+    "co2-people-15000": Kind(
+        1,
+        "CO2 OVER 15000",
+        "no fresh air",
+        "harms people",
+        "Get out, stay out, open up from outside.",
+        5,
+        parents=("co2-people-30000",),
+        causes=_AIR_FAULTS,
+        off_delay_ms=5 * MINUTE_MS,
+        people=True,
+    ),
+    "co2-people-30000": Kind(
+        1,
+        "CO2 OVER 30000",
+        "no fresh air",
+        "can kill",
+        "KEEP OUT. Get out now. Open up from outside.",
+        1,
+        causes=_AIR_FAULTS,
+        off_delay_ms=5 * MINUTE_MS,
+        people=True,
+    ),
+    "sensor-silent": Kind(
+        2,
+        "SENSOR SILENT",
+        "battery, cable or radio",
+        "runs by its timed programme",
+        "Look at the sensor board.",
+        240,
+        parents=("broker-lost",),
+        off_delay_ms=MINUTE_MS,
+    ),
+    "sensor-flat": Kind(
+        3,
+        "SENSOR STUCK",
+        "sensor frozen or wet",
+        "runs by its timed programme",
+        "Dry, restart or swap the sensor.",
+        720,
+        parents=("broker-lost",),
+        off_delay_ms=5 * MINUTE_MS,
+    ),
+    "broker-lost": Kind(
+        1,
+        "NO CONTACT",
+        "message broker or network down",
+        "all spaces unwatched",
+        "Restart broker, check network.",
+        60,
+        on_delay_ms=2 * MINUTE_MS,
+        off_delay_ms=2 * MINUTE_MS,
+    ),
+    "store-failing": Kind(
+        2,
+        "NOT SAVING",
+        "card full or worn out",
+        "the night's record is lost",
+        "Free space or change the card.",
+        240,
+        on_delay_ms=5_000,
+        off_delay_ms=MINUTE_MS,
+    ),
+    "relay-silent": Kind(
+        2,
+        "RELAY NOT ANSWERING",
+        "board off or out of reach",
+        "its mist, fan or heat stays off",
+        "Check the board's power.",
+        120,
+        parents=("broker-lost",),
+        on_delay_ms=15_000,
+    ),
+    "relay-stuck": Kind(
+        1,
+        "RELAY STUCK ON",
+        "contact welded or board hung",
+        "flood, fire or dried crop",
+        "Switch it off by hand.",
+        15,
+        latching=True,
+    ),
+    "tank-empty": Kind(
+        2,
+        "TANK EMPTY",
+        "no water coming in",
+        "no mist until filled",
+        "Fill the tank, check the float.",
+        120,
+        on_delay_ms=10_000,
+        off_delay_ms=MINUTE_MS,
+    ),
+    "door-open": Kind(
+        3,
+        "DOOR OPEN",
+        "left open",
+        "space dries, mist is held back",
+        "Shut the door.",
+        60,
+        on_delay_ms=5 * MINUTE_MS,
+    ),
+    "mist-without-effect": Kind(
+        2,
+        "MIST DOES NOTHING",
+        "blocked nozzle or no pressure",
+        "space will dry",
+        "Clean filter and nozzles.",
+        120,
+        parents=("broker-lost",),
+        causes=("tank-empty", "relay-silent", "door-open"),
+    ),
+    "fan-without-effect": Kind(
+        2,
+        "FAN DOES NOTHING",
+        "fan or filter blocked, belt off",
+        "air goes stale",
+        "Look at fan and filter.",
+        120,
+        parents=("broker-lost",),
+        causes=("relay-silent",),
+    ),
+}
+
+PEOPLE_LIMITS: Final[tuple[tuple[str, float], ...]] = (
+    ("co2-people-5000", 5_000.0),
+    ("co2-people-15000", 15_000.0),
+    ("co2-people-30000", 30_000.0),
+)
+"""Kind and limit in ppm. Fixed here: no setting, crop or file changes them."""
+
+TIMING: Final[dict[Quantity, LimitTiming]] = {
+    # Our choice. Deadbands are at least twice a cheap sensor's short-term noise; delays follow ASHRAE
+    # Guideline 36, where a zone is 2 K or 10 % off for 10 min before it alarms (as documented in the Modelica
+    # Buildings library, G36 ThermalZones.Alarms and CoolingOnly.Alarms).
+    Quantity.HUMIDITY: LimitTiming(3.0, 10 * MINUTE_MS, 5 * MINUTE_MS),
+    Quantity.TEMPERATURE: LimitTiming(0.5, 10 * MINUTE_MS, 2 * MINUTE_MS),
+    Quantity.CO2: LimitTiming(100.0, 10 * MINUTE_MS, 5 * MINUTE_MS),
+}
+"""Used where the farm's file gives none."""
+
+CO2_DEADBAND_SHARE: Final = 0.05
+"""Of the limit; the larger of this and the timing's deadband counts. Our choice."""
+
+REPEAT_MS: Final[dict[int, int]] = {1: 5 * MINUTE_MS, 2: 20 * MINUTE_MS, 3: 4 * HOUR_MS}
+"""By priority: unacknowledged, said again after this. Our choice."""
+
+REALARM_MS: Final[dict[int, int]] = {1: HOUR_MS, 2: 4 * HOUR_MS, 3: 24 * HOUR_MS}
+"""By priority: acknowledged and still there, as new after this. Our choice."""
+
+LONGEST_SHELVE_MS: Final[dict[int, int]] = {1: HOUR_MS, 2: 12 * HOUR_MS, 3: 72 * HOUR_MS}
+"""By priority: nobody can silence an alarm for longer. Our choice; that there is a maximum is OPC 10000-9,
+5.8.2."""
+
+
+def deadband(quantity: Quantity, limit: float, timing: LimitTiming) -> float:
+    """How far the value must come back past `limit` before the alarm ends, in the quantity's unit."""
+    if quantity is Quantity.CO2:
+        return max(timing.deadband, CO2_DEADBAND_SHARE * limit)
+    return timing.deadband
