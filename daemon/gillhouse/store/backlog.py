@@ -11,28 +11,27 @@ from gillhouse.store import rows
 
 @dataclass(slots=True)
 class Lost:
-    """What could not be kept. Wall ms and sequence numbers of the first and last of them."""
+    """What could not be kept. Wall ms of the first and last of them."""
 
     count: int = 0
     from_ms: int = 0
     to_ms: int = 0
-    last_seq: int = 0
     why: str = ""
 
     def add(self, entry: rows.Entry, why: str) -> None:
-        at_ms, seq = _when(entry)
+        at_ms = _when(entry)
         if not self.count or (at_ms and at_ms < self.from_ms):
             self.from_ms = at_ms
-        self.to_ms, self.last_seq = max(self.to_ms, at_ms), max(self.last_seq, seq)
+        self.to_ms = max(self.to_ms, at_ms)
         self.count += 1
         self.why = why
 
     def event(self) -> rows.EventRow:
-        """The gap, as a row of the log."""
+        """The gap, as a row of the log; number 0, since no input of the core led to it."""
         facts: dict[str, float | int | str | bool | None] = {
             "lost": self.count, "from_ms": self.from_ms, "to_ms": self.to_ms, "why": self.why,
         }
-        return rows.EventRow(self.last_seq, self.to_ms, Event(EventKind.GAP, "store", None, None, facts))
+        return rows.EventRow(0, self.to_ms, Event(EventKind.GAP, "store", None, None, facts))
 
 
 class Backlog:
@@ -80,7 +79,7 @@ class Backlog:
         newer = self.lost
         self.lost = lost
         if newer.count:
-            lost.to_ms, lost.last_seq = max(lost.to_ms, newer.to_ms), max(lost.last_seq, newer.last_seq)
+            lost.to_ms = max(lost.to_ms, newer.to_ms)
             lost.count, lost.why = lost.count + newer.count, newer.why
 
     def let_go(self) -> list[object]:
@@ -103,8 +102,8 @@ class Backlog:
             self.entries, kept = kept, []
 
 
-def _when(entry: rows.Entry) -> tuple[int, int]:
-    """Wall ms and sequence number of an entry, 0 where it has none."""
+def _when(entry: rows.Entry) -> int:
+    """Wall ms of an entry, 0 where it has none."""
     if isinstance(entry, rows.ReadingRow | rows.InputRow):
-        return entry.now.wall_ms, entry.seq
-    return getattr(entry, "ts", 0), getattr(entry, "seq", 0)
+        return entry.now.wall_ms
+    return getattr(entry, "ts", None) or 0

@@ -12,16 +12,23 @@ import typing
 from collections.abc import Callable, Mapping
 from dataclasses import fields
 from enum import Enum
+from typing import TYPE_CHECKING
 
 from gillhouse.core import inputs
-from gillhouse.core.outputs import Facts
+from gillhouse.core.outputs import Facts, Outcome
+from gillhouse.core.readings import Mark, Quality, Verdict
 from gillhouse.errors import StoreError
+
+if TYPE_CHECKING:
+    from _typeshed import DataclassInstance
+
 
 INPUT_KINDS: dict[str, type] = {kind.__name__: kind for kind in typing.get_args(inputs.Input)}
 """Every class of input by the name stored in `inputs.kind`."""
 
 _encode = json.JSONEncoder(sort_keys=True, separators=(",", ":"), allow_nan=False).encode
 _NAMED_FLOAT = "$float"
+_VERDICT = "$verdict"
 
 
 def canonical(value: object) -> str:
@@ -60,6 +67,18 @@ def encode_input(item: inputs.Input) -> tuple[str, str]:
     return kind.__name__, canonical({name: getattr(item, name) for name in _converters(kind)})
 
 
+def encode_spare_reading(reading: inputs.Reading, verdict: Verdict) -> tuple[str, str]:
+    """The same for a reading that has no room among the readings; its verdict goes with it."""
+    kind, body = encode_input(reading)
+    return kind, canonical(from_canonical(body) | {_VERDICT: [verdict.quality, verdict.mark]})
+
+
+def decode_spare_verdict(body: str) -> Verdict:
+    """The verdict in the body of a reading kept among the inputs."""
+    quality, mark = from_canonical(body)[_VERDICT]
+    return Verdict(Quality(quality), Mark(mark))
+
+
 def decode_input(kind: str, body: str) -> inputs.Input:
     """The input that `encode_input` was given.
 
@@ -69,7 +88,7 @@ def decode_input(kind: str, body: str) -> inputs.Input:
         found = INPUT_KINDS[kind]
         convert = _converters(found)
         item: inputs.Input = found(
-            **{name: convert[name](value) for name, value in from_canonical(body).items()}
+            **{name: convert[name](value) for name, value in from_canonical(body).items() if name != _VERDICT}
         )
     except (KeyError, TypeError, ValueError) as error:
         raise StoreError(
@@ -77,6 +96,27 @@ def decode_input(kind: str, body: str) -> inputs.Input:
             f"use the version of gillhouse that wrote it"
         ) from error
     return item
+
+
+def outcome_lines(outcome: Outcome, item: inputs.Input | None = None) -> tuple[str, ...]:
+    """What was decided, a canonical line each: a reading's verdict, then commands, events, alarm notices.
+
+    `Reader.decisions` makes the same lines of what was stored, so that a replay compares texts. Commands of
+    a renewal count too. `item` is the input the outcome came from: only a Reading's verdict is stored.
+    """
+    verdict = [outcome.verdict] if outcome.verdict and isinstance(item, inputs.Reading) else []
+    things = (verdict, outcome.commands, outcome.events, outcome.notices)
+    return tuple(decision_line(thing) for kind in things for thing in kind)
+
+
+def decision_line(thing: "DataclassInstance") -> str:
+    """One decision (Verdict, Command, Event, AlarmNotice) as its class's name and its fields."""
+    body = {field.name: getattr(thing, field.name) for field in fields(thing)}
+    return f"{type(thing).__name__} {canonical({name: _flat(value) for name, value in body.items()})}"
+
+
+def _flat(value: object) -> object:
+    return dict(value) if isinstance(value, Mapping) else value
 
 
 def _named(value: object) -> object:

@@ -27,17 +27,17 @@ UNSTORABLE = (OverflowError, ValueError, TypeError, StoreError, sqlite3.Integrit
 class StoreFile:
     """Opened by one process alone. Not thread-safe: after the making, one thread uses it."""
 
-    def __init__(self, path: Path, now: Instant, settings: StoreSettings, line_of: LineOf | None) -> None:
+    def __init__(self, path: Path, now: Instant, settings: StoreSettings) -> None:
         """Opens or begins the store. Raises StoreError with what to do."""
         self.path = path
-        self._line_of = line_of
+        self._line_of: LineOf | None = None
         self._keeper = Keeper(settings.keep_days * DAY_MS, now)
         make_directory(path)
         self._lock = Lock(path)
         new = not path.exists()
         try:
             self._db: sqlite3.Connection | None = connect(path, now.wall_ms)
-            self._tables = Tables(self._db, line_of)
+            self._tables = Tables(self._db)
             self.opened: Opened = found(self._db, new)
             self._next_seq = self.opened.next_seq
             set_meta(self._db, "clean", "0")
@@ -51,6 +51,12 @@ class StoreFile:
                 f"and -shm files, keep all three, and start again"
             ) from error
 
+    def keep_lines(self, line_of: LineOf) -> None:
+        """From now on each reading's line for the mirror is stored with it."""
+        self._line_of = line_of
+        if self._db is not None:
+            self._tables = Tables(self._db, line_of)
+
     def commit(self, entries: Sequence[rows.Entry], lost: Lost, now: Instant) -> Lost:
         """Stores all of `entries` and the gap `lost`, if it counts any, in one transaction.
 
@@ -63,13 +69,13 @@ class StoreFile:
         try:
             db.execute("BEGIN IMMEDIATE")
             try:
-                self._tables.write(entries)
+                self._tables.write(entries, now.wall_ms)
             except UNSTORABLE:
                 db.execute("ROLLBACK")
                 db.execute("BEGIN IMMEDIATE")
                 self._tables = Tables(db, self._line_of)
-                refused = self._one_by_one(db, entries)
-            self._tables.write([gap.event() for gap in (lost, refused) if gap.count])
+                refused = self._one_by_one(db, entries, now.wall_ms)
+            self._tables.write([gap.event() for gap in (lost, refused) if gap.count], now.wall_ms)
             before_ms = self._keeper.before_ms(db, now)
             if before_ms is not None:
                 prune(db, before_ms)
@@ -80,12 +86,12 @@ class StoreFile:
         self._next_seq = max(self._next_seq, self._tables.last_seq + 1)
         return refused
 
-    def _one_by_one(self, db: sqlite3.Connection, entries: Sequence[rows.Entry]) -> Lost:
+    def _one_by_one(self, db: sqlite3.Connection, entries: Sequence[rows.Entry], wall_ms: int) -> Lost:
         refused = Lost()
         for entry in entries:
             db.execute("SAVEPOINT entry")
             try:
-                self._tables.write([entry])
+                self._tables.write([entry], wall_ms)
             except UNSTORABLE as error:
                 db.execute("ROLLBACK TO entry")
                 self._tables = Tables(db, self._line_of)

@@ -38,7 +38,10 @@ class Health:
         self._error = ""
         self._changing = threading.Lock()  # so that the service hears of changes in their order
         self._box: Box[int] = Box(clock)
-        threading.Thread(target=self._watch, name="store-watch", daemon=True).start()
+        self._thread = threading.Thread(target=self._watch, name="store-watch", daemon=True)
+
+    def start(self) -> None:
+        self._thread.start()
 
     def began(self, now_mono_ms: int) -> None:
         """An attempt begins."""

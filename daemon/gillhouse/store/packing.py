@@ -35,6 +35,7 @@ def unpack(ts: int, value: float, seq: int, fate: int, words: Mapping[int, str])
     """A row's reading; `words` is the table of that name, code -> word."""
     if not fate:
         return ReadingAt(ts, value, Quality.GOOD, Mark.NONE, Delivery.LIVE, seq)
+    board_seq, own_time = board_part(fate)
     mark, delivery = fate >> 3 & MOST_WORDS, fate >> 9 & MOST_WORDS
     return ReadingAt(
         ts,
@@ -43,6 +44,11 @@ def unpack(ts: int, value: float, seq: int, fate: int, words: Mapping[int, str])
         Mark(words[mark]) if mark else Mark.NONE,
         Delivery(words[delivery]) if delivery else Delivery.LIVE,
         seq,
-        own_time=bool(fate >> 2 & 1),
-        board_seq=(fate >> 15) - 1 if fate >> 15 else None,
+        own_time=own_time,
+        board_seq=board_seq,
     )
+
+
+def board_part(fate: int) -> tuple[int | None, bool]:
+    """What the board itself said of its reading: its sequence number, and whether `ts` is its own time."""
+    return (fate >> 15) - 1 if fate >> 15 else None, bool(fate >> 2 & 1)

@@ -7,14 +7,16 @@ one began; the few that were true long before they arrived have an index of thei
 
 import sqlite3
 from collections.abc import Iterator
-from itertools import pairwise
+from itertools import chain, pairwise
 from operator import itemgetter
+from typing import Any
 
 from gillhouse.core.inputs import Reading
 from gillhouse.core.instant import Instant
 from gillhouse.store.codec import decode_input, from_canonical
+from gillhouse.store.finding import last_wall_ms
 from gillhouse.store.packing import ORDINARY_DELAY_MS, SERIES_BITS, SERIES_SPAN, unpack
-from gillhouse.store.records import Journalled, Segment
+from gillhouse.store.records import Journalled, ReadingAt, Segment
 
 LONGEST_SEGMENT_MS = 7 * 3_600_000
 """Segments are begun every six hours; one hour of grace."""
@@ -23,6 +25,9 @@ MARGIN_MS = ORDINARY_DELAY_MS + 60_000
 """Around a segment: the ordinary delay, and a wall clock nudged within the segment."""
 
 FOREVER_MS = 1 << 48
+
+END = (1 << 62) - 1
+"""No sequence number is greater."""
 
 
 class JournalQueries:
@@ -37,9 +42,15 @@ class JournalQueries:
             "WHERE first_seq <= ?), 0) ORDER BY first_seq, id",
             (from_seq,),
         )
+        found = rows.fetchall()
+        ends: list[int | None] = [row[1] - 1 for row in found[1:]]
         return tuple(
-            Segment(key, first, Instant(wall, mono), digest, version, why, bool(unsure), from_canonical(text))
-            for key, first, wall, mono, digest, version, why, unsure, text in rows
+            Segment(
+                key, first, Instant(wall, mono), digest, version, why, bool(unsure), from_canonical(text), end
+            )
+            for (key, first, wall, mono, digest, version, why, unsure, text), end in zip(
+                found, [*ends, None], strict=True
+            )
         )
 
     def segment_before(self, wall_ms: int) -> Segment | None:
@@ -60,12 +71,21 @@ class JournalQueries:
         files: dict[str, str] = from_canonical(row[0])
         return files
 
-    def inputs_between(self, seq_from: int, seq_to: int) -> Iterator[Journalled]:
+    def meta(self, key: str) -> Any:
+        """A named fact (see `rows.MetaRow`); None if it was never stored."""
+        row = self._db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
+        return None if row is None else from_canonical(row[0])
+
+    def last_wall_ms(self) -> int | None:
+        """Wall time of the newest row among readings (by arrival), inputs and events."""
+        return last_wall_ms(self._db)
+
+    def inputs_between(self, seq_from: int, seq_to: int | None) -> Iterator[Journalled]:
         """All inputs of a range in order of their sequence numbers, with the exact moments of then.
 
-        Held in memory one segment at a time.
+        `seq_to` None: to the end of the journal. Held in memory one segment at a time.
         """
-        for first, last, from_ms, to_ms, base in self._stretches(seq_from, seq_to):
+        for first, last, from_ms, to_ms, base in self._stretches(seq_from, END if seq_to is None else seq_to):
             found = self._readings(first, last, from_ms, to_ms, base)
             found += self._inputs(first, last)
             found.sort(key=itemgetter(0))
@@ -80,7 +100,7 @@ class JournalQueries:
         (last,) = self._db.execute("SELECT coalesce(max(seq), 0) FROM inputs").fetchone()
         (first,) = self._db.execute("SELECT coalesce(max(first_seq), 0) FROM segments").fetchone()
         start = max(last, first, 1)
-        newest = max((seq for seq, _, _ in self.inputs_between(start, (1 << 62))), default=0)
+        newest = max((seq for seq, _, _ in self.inputs_between(start, None)), default=0)
         return max(int(last), newest)
 
     def _stretches(self, seq_from: int, seq_to: int) -> Iterator[tuple[int, int, int, int, int]]:
@@ -92,15 +112,28 @@ class JournalQueries:
         starts = [(first, wall, base) for first, _, wall, base in rows]
         if not starts or starts[0][0] > seq_from:
             starts.insert(0, (0, -FOREVER_MS, 0))
-        starts.append((1 << 62, FOREVER_MS, 0))
+        starts.append((END + 1, FOREVER_MS, 0))
         for (first, wall, base), (after, next_wall, _) in pairwise(starts):
             if after > seq_from and first <= seq_to:
                 end = max(next_wall, wall + LONGEST_SEGMENT_MS)
                 yield max(first, seq_from), min(after - 1, seq_to), wall - MARGIN_MS, end + MARGIN_MS, base
 
     def _readings(self, first: int, last: int, from_ms: int, to_ms: int, base: int) -> list[Journalled]:
-        words = dict(self._db.execute("SELECT code, word FROM words").fetchall())
         sensors = dict(self._db.execute("SELECT id, sensor FROM series").fetchall())
+        return [
+            (
+                at.seq,
+                Instant(at.ts + delay, at.ts + delay - base + skew),
+                Reading(sensors[series], at.value, at.ts, at.own_time, at.board_seq, at.delivery),
+            )
+            for series, at, delay, skew in self._stored(first, last, from_ms, to_ms)
+        ]
+
+    def _stored(
+        self, first: int, last: int, from_ms: int, to_ms: int
+    ) -> Iterator[tuple[int, ReadingAt, int, int]]:
+        """Readings of a range of numbers that arrived in a range of time: series, reading, delay, skew."""
+        words = dict(self._db.execute("SELECT code, word FROM words").fetchall())
         ordinary = self._db.execute(
             "SELECT id, value, seq, delay, skew, fate FROM readings WHERE id >= ? AND id < ? "
             "AND seq BETWEEN ? AND ? AND delay BETWEEN -600000 AND 600000",
@@ -111,16 +144,8 @@ class JournalQueries:
             "WHERE delay NOT BETWEEN -600000 AND 600000 AND seq BETWEEN ? AND ?",
             (first, last),
         )
-        found: list[Journalled] = []
-        for rows in (ordinary, odd):
-            for key, value, seq, delay, skew, fate in rows:
-                ts = key >> SERIES_BITS
-                at = unpack(ts, value, seq, fate, words)
-                now = Instant(ts + delay, ts + delay - base + skew)
-                sensor = sensors[key % SERIES_SPAN]
-                reading = Reading(sensor, value, ts, at.own_time, at.board_seq, at.delivery)
-                found.append((seq, now, reading))
-        return found
+        for key, value, seq, delay, skew, fate in chain(ordinary, odd):
+            yield key % SERIES_SPAN, unpack(key >> SERIES_BITS, value, seq, fate, words), delay, skew
 
     def _inputs(self, first: int, last: int) -> list[Journalled]:
         return [

@@ -27,7 +27,7 @@ class LogQueries:
             "SELECT * FROM commands WHERE ts >= ? AND ts < ? AND (?3 IS NULL OR relay = ?3) ORDER BY id",
             (from_ms, to_ms, relay),
         ):
-            yield _command(row)
+            yield command_at(row)
 
     def last_command(self, relay: str, before_ms: int) -> CommandAt | None:
         """What a relay was last told before a moment: how it stood then."""
@@ -35,7 +35,7 @@ class LogQueries:
             "SELECT * FROM commands WHERE relay = ? AND ts < ? ORDER BY ts DESC, id DESC LIMIT 1",
             (relay, before_ms),
         ).fetchone()
-        return None if row is None else _command(row)
+        return None if row is None else command_at(row)
 
     def events(self, from_ms: int, to_ms: int, kind: EventKind | None = None) -> Iterator[EventAt]:
         """Events of one kind, or of all."""
@@ -43,14 +43,14 @@ class LogQueries:
             "SELECT * FROM events WHERE ts >= ? AND ts < ? AND (?3 IS NULL OR kind = ?3) ORDER BY id",
             (from_ms, to_ms, kind),
         ):
-            yield _event(row)
+            yield event_at(row)
 
     def alarms(self, from_ms: int, to_ms: int) -> Iterator[AlarmAt]:
         """Transitions of alarms."""
         for row in self._db.execute(
             "SELECT * FROM alarms WHERE ts >= ? AND ts < ? ORDER BY id", (from_ms, to_ms)
         ):
-            yield _alarm(row)
+            yield alarm_at(row)
 
     def alarms_open_at(self, at_ms: int) -> tuple[AlarmAt, ...]:
         """The last transition before `at_ms` of every alarm that was not back to normal then."""
@@ -59,7 +59,7 @@ class LogQueries:
             "AND state <> 'A' ORDER BY id",
             (at_ms,),
         )
-        return tuple(_alarm(row) for row in rows)
+        return tuple(alarm_at(row) for row in rows)
 
     def counters(self, from_day: str, to_day: str) -> dict[tuple[str, str, str], int]:
         """(UTC day, name, subject) -> count; days as `2026-05-03`, both ends included."""
@@ -94,7 +94,7 @@ def _reason(word: str) -> Reason:
         ) from error
 
 
-def _command(row: tuple[Any, ...]) -> CommandAt:
+def command_at(row: tuple[Any, ...]) -> CommandAt:
     key, seq, ts, relay, is_on, lease_ms, authority, reason, facts, causes, renewal, advise = row
     command = Command(
         relay, bool(is_on), lease_ms, Authority(authority), _reason(reason), decode_causes(causes),
@@ -103,7 +103,7 @@ def _command(row: tuple[Any, ...]) -> CommandAt:
     return CommandAt(key, seq, ts, command)
 
 
-def _event(row: tuple[Any, ...]) -> EventAt:
+def event_at(row: tuple[Any, ...]) -> EventAt:
     key, seq, ts, kind, subject, space, reason, facts, causes = row
     event = Event(
         EventKind(kind), subject, space, None if reason is None else _reason(reason), decode_facts(facts),
@@ -112,7 +112,7 @@ def _event(row: tuple[Any, ...]) -> EventAt:
     return EventAt(key, seq, ts, event)
 
 
-def _alarm(row: tuple[Any, ...]) -> AlarmAt:
+def alarm_at(row: tuple[Any, ...]) -> AlarmAt:
     key, seq, ts, alarm, kind, occurrence, transition, priority, state, announce, space, who, facts = row
     notice = AlarmNotice(
         alarm, kind, occurrence, Transition(transition), priority, state, bool(announce), space,

@@ -3,10 +3,13 @@
 import sqlite3
 from collections.abc import Collection, Iterator
 
-from gillhouse.store.packing import SERIES_BITS, SERIES_SPAN, unpack
-from gillhouse.store.records import ReadingAt, Series, Trace
+from gillhouse.store.packing import SERIES_BITS, SERIES_SPAN, board_part, unpack
+from gillhouse.store.records import ReadingAt, Seed, Series, Trace
 
 DAY_MS = 86_400_000
+
+SEED_WINDOW_MS = 2 * 3_600_000
+"""How far back `seeds` looks."""
 
 
 class ReadingQueries:
@@ -78,6 +81,20 @@ class ReadingQueries:
             return None
         key, value, seq, fate = row
         return unpack(key >> SERIES_BITS, value, seq, fate, self._words())
+
+    def seeds(self) -> Iterator[Seed]:
+        """The readings of the last hours before the newest, oldest first: repeats are known by them.
+
+        A broker sends again what it had in flight when the connection broke, which is never older.
+        """
+        (newest,) = self._db.execute("SELECT max(id) FROM readings").fetchone()
+        sensors = self._sensors()
+        for key, value, fate in self._db.execute(
+            "SELECT id, value, fate FROM readings WHERE id > ? ORDER BY id",
+            ((newest or 0) - (SEED_WINDOW_MS << SERIES_BITS),),
+        ):
+            board_seq, own_time = board_part(fate)
+            yield Seed(sensors[key % SERIES_SPAN], key >> SERIES_BITS, board_seq, own_time, value)
 
     def newest_ms(self) -> int | None:
         """`ts` of the newest reading; None in a store without any."""

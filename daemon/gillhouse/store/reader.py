@@ -1,7 +1,8 @@
 """Reads a store: typed answers over a connection that cannot write, beside a running writer or without one.
 
-The questions live by subject in `read_readings`, `read_log`, `read_journal` and `read_mirror`. Each answer is
-as of its own moment; `snapshot()` holds one moment for several. One `Reader` belongs to one thread.
+The questions live by subject in `read_readings`, `read_log`, `read_journal`, `read_decisions` and
+`read_mirror`. Each answer is as of its own moment; `snapshot()` holds one moment for several. Threads may
+take turns with one `Reader`; two at a time need one each.
 """
 
 import sqlite3
@@ -14,14 +15,17 @@ from urllib.parse import quote
 
 from gillhouse.errors import StoreError
 from gillhouse.store.migrate import applied
-from gillhouse.store.read_journal import JournalQueries
+from gillhouse.store.read_decisions import DecisionQueries
 from gillhouse.store.read_log import LogQueries
 from gillhouse.store.read_mirror import MirrorQueries
 from gillhouse.store.read_readings import ReadingQueries
+from gillhouse.store.records import Segment
 from gillhouse.store.schema import MIGRATIONS
 
+__all__ = ["Reader", "Segment"]
 
-class Reader(ReadingQueries, LogQueries, JournalQueries, MirrorQueries):
+
+class Reader(ReadingQueries, LogQueries, DecisionQueries, MirrorQueries):
     """Close it, or use it as a context manager."""
 
     def __init__(self, path: Path) -> None:
@@ -72,7 +76,7 @@ class Reader(ReadingQueries, LogQueries, JournalQueries, MirrorQueries):
 def _open(path: Path) -> sqlite3.Connection:
     """Read-only. A store on a medium that cannot be written is read as it lies, if nobody writes it."""
     uri = "file:" + quote(str(path.resolve()))
-    db = sqlite3.connect(f"{uri}?mode=ro", uri=True, isolation_level=None, timeout=5.0)
+    db = _connect(f"{uri}?mode=ro")
     try:
         db.execute("SELECT 1 FROM sqlite_master").fetchone()
     except sqlite3.OperationalError:
@@ -80,5 +84,9 @@ def _open(path: Path) -> sqlite3.Connection:
         wal = path.with_name(path.name + "-wal")
         if wal.exists() and wal.stat().st_size:
             raise
-        db = sqlite3.connect(f"{uri}?immutable=1", uri=True, isolation_level=None)
+        db = _connect(f"{uri}?immutable=1")
     return db
+
+
+def _connect(uri: str) -> sqlite3.Connection:
+    return sqlite3.connect(uri, uri=True, isolation_level=None, check_same_thread=False, timeout=5.0)

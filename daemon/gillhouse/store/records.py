@@ -1,8 +1,8 @@
 """What the reader gives back: rows with their types restored. No SQL here."""
 
 from array import array
-from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import NamedTuple
 
 from gillhouse.core.inputs import Delivery, Input
 from gillhouse.core.instant import Instant
@@ -82,19 +82,22 @@ class Segment:
     why: str
     time_unsure: bool
     snapshot: dict[str, object]
+    last_seq: int | None
+    """The last number before the next segment; None while none has begun."""
 
 
 Journalled = tuple[int, Instant, Input]
 """One input, exactly as the core was given it: seq, moment, value."""
 
 
-@dataclass(frozen=True, slots=True)
-class Seed:
-    """What was last stored of a sensor, so that repeats are known again after a restart."""
+class Seed(NamedTuple):
+    """A stored reading as a repeat would be known by; see `Routes.remember`."""
 
-    last_ts: int
-    board_seqs: tuple[int, ...]
-    """Sequence numbers of the board's own among the newest readings, newest first."""
+    sensor: str
+    ts: int
+    board_seq: int | None
+    own_time: bool
+    value: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -127,5 +130,3 @@ class Opened:
     next_outbox_id: int
     last_ms: int | None
     """Wall time of the newest row; None in a new store."""
-    seeds: Mapping[str, Seed] = field(default_factory=dict)
-    """By sensor."""

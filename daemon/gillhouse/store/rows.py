@@ -120,12 +120,12 @@ class SeriesRow:
 
 @dataclass(frozen=True, slots=True)
 class CounterRow:
-    """Adds `n` to a counter of the UTC day that holds `ts` (wall ms)."""
+    """Adds `n` to a counter of the UTC day that holds `ts` (wall ms; None: when it is committed)."""
 
     name: str
     subject: str
     n: int
-    ts: int
+    ts: int | None = None
     urgent: ClassVar[bool] = False
 
 
@@ -190,14 +190,24 @@ class MirrorRewind:
 
 @dataclass(frozen=True, slots=True)
 class MirrorDrop:
-    """Forget mirror lines sent before `sent_before`, and unsent ones older than `made_before` (wall ms)."""
+    """Forget mirror lines sent before `sent_before`, and any made before `made_before` (wall ms)."""
 
     sent_before: int
     made_before: int
     urgent: ClassVar[bool] = False
 
 
+@dataclass(frozen=True, slots=True)
+class MetaRow:
+    """One named fact of the store, over whatever stood under that name: any JSON value."""
+
+    key: str
+    value: object
+    urgent: ClassVar[bool] = False
+
+
 Entry = (
     ReadingRow | InputRow | CommandRow | EventRow | AlarmRow | SegmentRow | ConfigRow | SeriesRow
     | CounterRow | OutboxRow | OutboxUpdate | MirrorSent | MirrorParked | MirrorRewind | MirrorDrop
+    | MetaRow
 )

@@ -78,6 +78,7 @@ MIGRATIONS: list[tuple[str, str]] = [
             id INTEGER PRIMARY KEY, ts INTEGER NOT NULL, line TEXT NOT NULL, sent INTEGER,
             parked TEXT);                 -- why the receiver refused this line
         CREATE INDEX mirror_open ON mirror_outbox (id) WHERE sent IS NULL AND parked IS NULL;
+        CREATE INDEX mirror_sent ON mirror_outbox (sent) WHERE sent IS NOT NULL;
         CREATE TABLE counters (
             day TEXT NOT NULL, name TEXT NOT NULL, subject TEXT NOT NULL, n INTEGER NOT NULL,
             PRIMARY KEY (day, name, subject)) WITHOUT ROWID;

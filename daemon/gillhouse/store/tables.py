@@ -15,7 +15,7 @@ from typing import Any
 from gillhouse.core.inputs import Delivery
 from gillhouse.errors import StoreError
 from gillhouse.store import rows
-from gillhouse.store.codec import canonical, encode_causes, encode_facts, encode_input
+from gillhouse.store.codec import canonical, encode_causes, encode_facts, encode_input, encode_spare_reading
 from gillhouse.store.packing import MOST_SERIES, MOST_WORDS, SERIES_BITS, pack
 
 LineOf = Callable[[rows.ReadingRow, rows.SeriesRow], str | None]
@@ -24,10 +24,14 @@ LineOf = Callable[[rows.ReadingRow, rows.SeriesRow], str | None]
 SAME_KEY = "reading-same-moment"
 """Counter: readings whose (ts, series) was taken. They are kept among the inputs, so a replay has them."""
 
+MIRROR_DROPPED = "mirror-line-dropped"
+"""Counter: lines the mirror never got, because it was away for longer than they are kept."""
+
 RESERVE = 100_000
 """`meta.next_seq` is written this far ahead, once per so many numbers: no row is rewritten at each commit."""
 
 _READING = "INSERT OR IGNORE INTO readings (id, value, seq, delay, skew, fate) VALUES (?, ?, ?, ?, ?, ?)"
+_INPUT = "INSERT INTO inputs VALUES (?, ?, ?, ?, ?)"
 _UNKNOWN = "unknown"
 
 
@@ -53,9 +57,15 @@ class Tables:
         self.last_seq = -1
         """Greatest sequence number written through this object."""
         self._counters: Counter[tuple[str, str, str]] = Counter()
+        self.wall_ms = 0
 
-    def write(self, entries: Sequence[rows.Entry]) -> None:
-        """Writes all of `entries`, in order. Raises sqlite3.Error and StoreError; then roll back."""
+    def write(self, entries: Sequence[rows.Entry], wall_ms: int) -> None:
+        """Writes all of `entries`, in order, at the wall time `wall_ms`.
+
+        Raises sqlite3.Error, StoreError, and what Python raises for a value no column can hold; roll back
+        then.
+        """
+        self.wall_ms = wall_ms
         readings: list[tuple[int, float, int, int, int, int]] = []
         by_seq: dict[int, rows.ReadingRow] = {}
         for entry in entries:
@@ -111,7 +121,8 @@ class Tables:
 
     def _write_taken(self, taken: Iterable[rows.ReadingRow]) -> None:
         for row in taken:
-            _write_input(self, rows.InputRow(row.seq, row.now, row.reading))
+            kind_and_body = encode_spare_reading(row.reading, row.verdict)
+            self._db.execute(_INPUT, (row.seq, row.now.wall_ms, row.now.mono_ms, *kind_and_body))
             _write_counter(self, rows.CounterRow(SAME_KEY, row.reading.sensor, 1, row.now.wall_ms))
 
     def _write_lines(self, written: Iterable[rows.ReadingRow], line_of: LineOf) -> None:
@@ -168,10 +179,7 @@ def set_meta(db: sqlite3.Connection, key: str, value: str) -> None:
 
 
 def _write_input(tables: Tables, row: rows.InputRow) -> None:
-    tables._db.execute(
-        "INSERT INTO inputs VALUES (?, ?, ?, ?, ?)",
-        (row.seq, row.now.wall_ms, row.now.mono_ms, *encode_input(row.item)),
-    )
+    tables._db.execute(_INPUT, (row.seq, row.now.wall_ms, row.now.mono_ms, *encode_input(row.item)))
 
 
 def _write_command(tables: Tables, row: rows.CommandRow) -> None:
@@ -245,8 +253,13 @@ def _write_series(tables: Tables, row: rows.SeriesRow) -> None:
 
 
 def _write_counter(tables: Tables, row: rows.CounterRow) -> None:
-    day = datetime.fromtimestamp(row.ts / 1000, UTC).date().isoformat()
+    at_ms = tables.wall_ms if row.ts is None else row.ts
+    day = datetime.fromtimestamp(at_ms / 1000, UTC).date().isoformat()
     tables._counters[day, row.name, row.subject] += row.n
+
+
+def _write_meta(tables: Tables, row: rows.MetaRow) -> None:
+    set_meta(tables._db, row.key, canonical(row.value))
 
 
 def _write_outbox(tables: Tables, row: rows.OutboxRow) -> None:
@@ -282,10 +295,16 @@ def _rewind_mirror(tables: Tables, row: rows.MirrorRewind) -> None:
 
 
 def _drop_mirrored(tables: Tables, row: rows.MirrorDrop) -> None:
-    tables._db.execute(
-        "DELETE FROM mirror_outbox WHERE sent < ? OR (sent IS NULL AND ts < ?)",
-        (row.sent_before, row.made_before),
-    )
+    db = tables._db
+    db.execute("DELETE FROM mirror_outbox WHERE sent < ?", (row.sent_before,))
+    # Lines lie in order of time: from the oldest to the first that is young enough.
+    dropped = db.execute(
+        "DELETE FROM mirror_outbox WHERE id < coalesce("
+        "(SELECT id FROM mirror_outbox WHERE ts >= ? ORDER BY id LIMIT 1), 1 << 62)",
+        (row.made_before,),
+    ).rowcount
+    if dropped:
+        _write_counter(tables, rows.CounterRow(MIRROR_DROPPED, "", dropped))
 
 
 _WRITE: dict[type, Callable[[Tables, Any], None]] = {
@@ -297,6 +316,7 @@ _WRITE: dict[type, Callable[[Tables, Any], None]] = {
     rows.ConfigRow: _write_config,
     rows.SeriesRow: _write_series,
     rows.CounterRow: _write_counter,
+    rows.MetaRow: _write_meta,
     rows.OutboxRow: _write_outbox,
     rows.OutboxUpdate: _update_outbox,
     rows.MirrorSent: _mark_mirrored,

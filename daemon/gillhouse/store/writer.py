@@ -40,7 +40,7 @@ class _Nudge(Enum):
 
 
 class Writer:
-    """See the module. Made: the store is open and locked, `opened` says what was found, the thread runs."""
+    """See the module. Made: the store is open and locked, and `opened` says what was found."""
 
     def __init__(
         self,
@@ -49,20 +49,18 @@ class Writer:
         settings: StoreSettings,
         on_committed: Callable[[list[object]], None],
         on_state: Callable[[bool, str], None],
-        line_of: LineOf | None = None,  # sixth argument: the wiring happens once, in the service
     ) -> None:
         """Opens or begins the store at `path`.
 
         `on_committed` is given tokens of readings that are safe (or were let go, see the module).
         `on_state` is told False with a reason when the store fails, True once it works again.
-        `line_of` makes the mirror's lines, which are stored with their readings; None: no mirror.
 
         Raises StoreError when the path cannot be written, is damaged, or another writer has it.
         """
         self._clock = clock
         self._commit_every_ms = settings.commit_every_ms
         self._on_committed = on_committed
-        self._file = StoreFile(Path(path), clock.now(), settings, line_of)
+        self._file = StoreFile(Path(path), clock.now(), settings)
         self.opened: Opened = self._file.opened
         self.next_seq: int = self.opened.next_seq
         """First free sequence number when the store was opened; from there the caller counts."""
@@ -77,7 +75,15 @@ class Writer:
         self._box: Box[_Nudge] = Box(clock)
         self._health = Health(clock, settings.release_after_ms, on_state, self._let_go)
         self._thread = threading.Thread(target=self._run, name="store-writer", daemon=True)
+
+    def start(self) -> None:
+        """Begins writing. What was put before is kept and written now."""
+        self._health.start()
         self._thread.start()
+
+    def keep_lines(self, line_of: LineOf) -> None:
+        """Has a line for the mirror stored with each reading, in the same transaction. Before `start`."""
+        self._file.keep_lines(line_of)
 
     def put(self, *entries: rows.Entry) -> None:
         """Queues entries. Those of one call share a transaction: no outcome of an input is half there."""
@@ -117,8 +123,11 @@ class Writer:
     def close(self, timeout_s: float = 8.0) -> bool:
         """Commits, marks a clean stop, lets the file go. False if rows were left behind or the disk hangs."""
         self._box.close()
-        self._thread.join(timeout_s)
-        self._health.close()
+        if self._thread.ident is None:
+            self._finish()
+        else:
+            self._thread.join(timeout_s)
+            self._health.close()
         return not self._thread.is_alive() and not self._backlog.entries
 
     def settled(self) -> bool:
