@@ -116,6 +116,8 @@ class MirrorSettings:
     batch_rows: int = 500
     every_ms: int = 10_000
     timeout_ms: int = 10_000
+    keep_days: int = 7
+    """Lines that could not be sent for longer are dropped, and counted."""
 
 
 @dataclass(frozen=True, slots=True)
