@@ -13,7 +13,7 @@ came from. Each controller keeps a little state and is called whenever something
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
-from math import inf
+from math import exp, inf
 from typing import Protocol
 
 from gillhouse.core.air import dew_point_c, humidity_ratio
@@ -45,6 +45,17 @@ CATCH_UP_H = 300 / 3600
 TRIM_H = 0.5
 """The trim takes about this long to learn what the labels hide."""
 
+UNSEEN_MS = 90_000
+"""Water given or carried away within about this time has not reached the reading yet (lag of a capped sensor,
+20 to 120 s, and half its interval)."""
+
+PULSE_STEP_KG_PER_KG = 0.0003
+"""A pulse is cut down until it raises the air's humidity ratio by no more than this (2 to 3 points)..."""
+CUT = 4
+"""... but to no less than this share of the ordinary pulse."""
+CUT_LEAST_MS = 1_500
+"""... and no less than this: a valve that only clicks wets nothing. Common practice, no source."""
+
 STRETCH = 4
 """A pulse grows to so many ordinary pulses when more is owed, as a wide-open fan asks."""
 
@@ -60,9 +71,10 @@ LONGEST_RUN_MS = 600_000
 SETTLE_MS = 90_000
 """After a run the CO2 sensor is given time to see it (lag of 45 to 120 s)."""
 
-FLOOR_M3_PER_H_PER_KG = 0.3
-"""Fresh air per kilogram of substrate: 1.4 m3/h per kg of standing mushrooms (a growers' handbook figure,
-quoted second hand) at about a fifth of the substrate's weight standing. An estimate."""
+FLOOR_M3_PER_H_PER_KG = 0.1
+"""Fresh air per kilogram of substrate while CO2 is measured: a third of what a growers' handbook figure (1.4
+m3/h per kg of standing mushrooms, quoted second hand) makes of a fifth of the weight standing. CO2 leads;
+the floor only keeps the air from standing. An estimate."""
 
 WET_MARGIN_K = 0.5
 """Intake air whose dew point is nearer than this to the room's temperature wets what it meets."""
@@ -86,7 +98,7 @@ class Known(Protocol):
     def seqs(self) -> tuple[int, ...]: ...
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Inside:
     """The air of a space and what moves it, at one moment."""
 
@@ -102,6 +114,8 @@ class Inside:
     intake_co2_ppm: float
     fan_m3_per_h: float
     """Flow of the fans that are on now, leakage apart."""
+    cold: bool = False
+    """Under its temperature band, and colder outside."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,6 +151,8 @@ class MistPlan:
 class MistState:
     last_ms: int = 0
     trim_kg_h: float = 0.0
+    unseen_kg: float = 0.0
+    """Water that mist has given and fans have carried off lately, which the sensor cannot show yet."""
     owed_ms: dict[str, float] = field(default_factory=dict)
     """Mist time owed, by relay."""
     gap_until_ms: dict[str, int] = field(default_factory=dict)
@@ -169,14 +185,19 @@ def _mist_rate(plan: MistPlan, inside: Inside, state: MistState, step_h: float, 
     value = inside.humidity.value
     assert value is not None
     aim_ratio = humidity_ratio(inside.temperature_c, aim)
-    lacking_kg = plan.volume_m3 * AIR_KG_PER_M3 * (aim_ratio - humidity_ratio(inside.temperature_c, value))
+    ratio = humidity_ratio(inside.temperature_c, value)
+    blown = inside.fan_m3_per_h * AIR_KG_PER_M3 * (ratio - inside.intake_ratio)
+    state.unseen_kg = (state.unseen_kg - blown * step_h) * exp(-step_h * HOUR_MS / UNSEEN_MS)
+    lacking_kg = plan.volume_m3 * AIR_KG_PER_M3 * (aim_ratio - ratio) - state.unseen_kg
     flow = plan.leak_m3_per_h + inside.fan_m3_per_h
     carried = flow * AIR_KG_PER_M3 * (aim_ratio - inside.intake_ratio)
     if not inside.humidity.held:
         most = 0.5 * plan.litres_per_h * USEFUL_SHARE
         trim = state.trim_kg_h + lacking_kg / CATCH_UP_H / TRIM_H * step_h
         state.trim_kg_h = min(max(trim, -most), most)
-    return carried + lacking_kg / CATCH_UP_H + state.trim_kg_h
+    wanted = carried + lacking_kg / CATCH_UP_H + state.trim_kg_h
+    # Air that is wetter than its aim pays for what the fan carries off, before any mist does.
+    return wanted if lacking_kg > 0.0 else min(wanted, 0.0)
 
 
 def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict[str, Wish]:
@@ -238,6 +259,7 @@ def _mist_facts(plan: MistPlan, inside: Inside, aim: float, dew: bool) -> Facts:
 def mist_given(plan: MistPlan, state: MistState, relay: str, mono_ms: int, run_ms: int) -> None:
     """Takes a run that began at `mono_ms` off what is owed, whoever asked for it."""
     state.owed_ms[relay] = max(state.owed_ms.get(relay, 0.0) - run_ms, -float(plan.longest_ms))
+    state.unseen_kg += plan.litres_per_h / len(plan.relays) * USEFUL_SHARE * run_ms / HOUR_MS
     state.gap_until_ms[relay] = mono_ms + run_ms + plan.gap_ms
 
 
@@ -270,7 +292,7 @@ class AirPlan:
     blind_m3_per_h: float
     """... and without one."""
     band: Band | None
-    humidity_high: float | None
+    humidity: Band | None
 
 
 @dataclass(slots=True)
@@ -280,13 +302,12 @@ class AirState:
     wait_until_ms: int = 0
     runs: int = 0
     """Runs for CO2 in a row that did not bring it down: the next one is longer."""
-    dried_ms: int = -HOUR_MS
     mode: Reason = Reason.STARTING
 
 
 def co2_start(high: float, error: float) -> float:
     """CO2 at which a run begins, ppm: under the ceiling by the sensor's error and by what builds up."""
-    return high - max(0.10 * high, error, 60.0)
+    return high - max(0.05 * high, error, 40.0)
 
 
 def floor_flow(fresh_air_ach: float, volume_m3: float, crop_kg: float) -> float:
@@ -343,7 +364,7 @@ def _co2_run(plan: AirPlan, inside: Inside, value: float, start: float, runs: in
     """How long a run must be, and whether it can be expected to reach the level at all."""
     if plan.fan_m3_per_h <= 0.0:
         return min(plan.shortest_ms * (1 + runs), plan.longest_ms), runs < 5
-    stop = start - max(0.06 * start, 40.0)
+    stop = start - max(0.02 * start, 20.0)
     changes = (plan.fan_m3_per_h + plan.leak_m3_per_h) / plan.volume_m3
     hours = purge_h(value, stop, inside.intake_co2_ppm, changes)
     if hours == inf:
@@ -372,18 +393,25 @@ def _by_floor(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> W
 
 
 def _by_wetness(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> Wish | None:
-    """Dries with drier outside air, on a calibrated sensor only and at most every ten minutes."""
-    value, high = inside.humidity.value, plan.humidity_high
-    if value is None or high is None or value <= high or inside.humidity.held or not inside.humidity.trusted:
+    """Dries with drier outside air, on a calibrated sensor only, and never while it is too cold already."""
+    value, band = inside.humidity.value, plan.humidity
+    if value is None or band is None or band.high is None or not inside.humidity.trusted:
+        return None
+    aim = humidity_aim(band, True, inside.humidity.error)
+    if inside.humidity.held or value <= aim + 0.5 * (band.high - aim):
         return None
     ratio = humidity_ratio(inside.temperature_c, value)
-    if inside.intake_ratio > ratio - FRESH_STEP_KG:
+    if inside.intake_ratio > ratio - FRESH_STEP_KG or inside.cold:
         return None
-    if mono_ms < max(state.wait_until_ms, state.dried_ms + LONGEST_RUN_MS):
+    if mono_ms < state.wait_until_ms:
         return Wish(False, Reason.WAITING_GAP)
     state.mode = Reason.TOO_HUMID
-    facts = {"value": round(value, 2), "limit": high, "band_high": high}
-    return Wish(True, Reason.TOO_HUMID, plan.shortest_ms, inside.humidity.seqs, facts)
+    changes = (max(plan.fan_m3_per_h, 1.0) + plan.leak_m3_per_h) / plan.volume_m3
+    hours = purge_h(ratio, humidity_ratio(inside.temperature_c, aim), inside.intake_ratio, changes)
+    run_ms = plan.longest_ms if hours == inf else int(hours * HOUR_MS)
+    facts = {"value": round(value, 2), "limit": band.high, "aim": round(aim, 2), "band_high": band.high}
+    run_ms = min(max(run_ms, plan.shortest_ms), plan.longest_ms)
+    return Wish(True, Reason.TOO_HUMID, run_ms, inside.humidity.seqs, facts)
 
 
 def air_given(plan: AirPlan, state: AirState, reason: Reason, mono_ms: int, run_ms: int) -> None:
@@ -392,8 +420,6 @@ def air_given(plan: AirPlan, state: AirState, reason: Reason, mono_ms: int, run_
     state.wait_until_ms = mono_ms + run_ms + max(plan.rest_ms, 0 if hurry else SETTLE_MS)
     if reason is Reason.CO2_HIGH:
         state.runs = min(state.runs + 1, 9)
-    if reason is Reason.TOO_HUMID:
-        state.dried_ms = mono_ms
 
 
 # --- heat and cold -------------------------------------------------------------------------------------

@@ -12,9 +12,14 @@ from gillhouse.core.air import dew_point_c, humidity_ratio
 from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.crops import Band
 from gillhouse.core.demand import (
+    AIR_KG_PER_M3,
     ASSUMED_LITRES_PER_H,
+    CUT,
+    CUT_LEAST_MS,
+    HOUR_MS,
     LONGEST_PULSE_MS,
     LONGEST_RUN_MS,
+    PULSE_STEP_KG_PER_KG,
     SHORTEST_RUN_MS,
     STRETCH,
     AirPlan,
@@ -193,7 +198,7 @@ def _mist_plan(space: SpaceSettings, relays: list[RelaySettings]) -> MistPlan | 
     return MistPlan(
         relays=tuple(relay.id for relay in relays),
         litres_per_h=sum(relay.litres_per_h or ASSUMED_LITRES_PER_H for relay in relays),
-        pulse_ms=pulse,
+        pulse_ms=_quantum(space, relays, pulse),
         gap_ms=max(relay.pulse_gap_ms for relay in relays),
         longest_ms=max(pulse, min([pulse * STRETCH, LONGEST_PULSE_MS, *limits])),
         volume_m3=space.volume_m3,
@@ -202,12 +207,19 @@ def _mist_plan(space: SpaceSettings, relays: list[RelaySettings]) -> MistPlan | 
     )
 
 
+def _quantum(space: SpaceSettings, relays: list[RelaySettings], pulse_ms: int) -> int:
+    """The shortest pulse: an ordinary one, cut down where it would be too much for so little air."""
+    kg_per_ms = sum(relay.litres_per_h or ASSUMED_LITRES_PER_H for relay in relays) / HOUR_MS
+    fine_ms = space.volume_m3 * AIR_KG_PER_M3 * PULSE_STEP_KG_PER_KG / kg_per_ms
+    least_ms = max(pulse_ms // CUT, CUT_LEAST_MS, *(relay.least_on_ms for relay in relays))
+    return min(pulse_ms, max(int(fine_ms), least_ms))
+
+
 def _air_plan(farm: FarmSettings, space: SpaceSettings, flows: dict[str, float]) -> AirPlan | None:
     if not flows:
         return None
     fans = [farm.relays[relay] for relay in flows]
     fans += [farm.relays[shared.fan] for shared in farm.shared_air.values() if space.id in shared.dampers]
-    humidity = space.bands.get(Quantity.HUMIDITY)
     shortest = max(max(fan.least_on_ms for fan in fans), 0) or SHORTEST_RUN_MS
     limits = [fan.longest_run_ms for fan in fans if fan.longest_run_ms is not None]
     return AirPlan(
@@ -220,7 +232,7 @@ def _air_plan(farm: FarmSettings, space: SpaceSettings, flows: dict[str, float])
         floor_m3_per_h=floor_flow(space.fresh_air_ach, space.volume_m3, space.crop_kg),
         blind_m3_per_h=space.fresh_air_ach * space.volume_m3,
         band=space.bands.get(Quantity.CO2),
-        humidity_high=humidity.high if humidity else None,
+        humidity=space.bands.get(Quantity.HUMIDITY),
     )
 
 
@@ -330,7 +342,15 @@ def look(plan: SpacePlan, state: SpaceState, relays: Mapping[str, RelayState]) -
         intake_dew_c=intake.dew_c,
         intake_co2_ppm=intake.co2_ppm,
         fan_m3_per_h=sum(flow for relay, flow in plan.flows if relays[relay].on),
+        cold=_is_cold(plan, temperature, intake),
     )
+
+
+def _is_cold(plan: SpacePlan, temperature: Estimate, intake: IntakeAir) -> bool:
+    band = plan.settings.bands.get(Quantity.TEMPERATURE)
+    if band is None or temperature.value is None:
+        return False
+    return is_below(band, temperature.value) and intake.temperature_c < temperature.value
 
 
 # --- what is asked -------------------------------------------------------------------------------------
@@ -463,4 +483,5 @@ def due_ms(plan: SpacePlan, state: SpaceState, now: Instant) -> int | None:
     moments += [
         estimate.mono_ms + HOLD_MS for estimate in state.estimates.values() if estimate.held
     ]
-    return earliest(moments)
+    # What lay at or before the last look has been looked at; only something new can change the answer.
+    return earliest([moment for moment in moments if moment is not None and moment > state.decided_ms])
