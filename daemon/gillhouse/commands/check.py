@@ -54,7 +54,8 @@ def understood(config: Config) -> Iterator[str]:
         *(_sensor(config, sensor) for sensor in farm.sensors.values() if sensor.space is None),
         *(line for relay in farm.relays.values() if relay.space is None for line in _relay(config, relay)),
         *(
-            f"  supply {supply.id}: pump {supply.pump} feeds {', '.join(supply.valves)}, {supply.most_at_once} at once"
+            f"  supply {supply.id}: pump {supply.pump} feeds {', '.join(supply.valves)},"
+            f" {supply.most_at_once} at once"
             for supply in farm.supplies.values()
         ),
         *(
@@ -74,7 +75,10 @@ def understood(config: Config) -> Iterator[str]:
 def _broker(config: Config) -> Iterator[str]:
     broker = config.broker
     secured = "TLS" if broker.tls else "no TLS"
-    yield f"Broker: {broker.host}:{broker.port}, MQTT {broker.protocol}, {secured}, ours under {broker.base_topic}/"
+    yield (
+        f"Broker: {broker.host}:{broker.port}, MQTT {broker.protocol}, {secured}, ours under"
+        f" {broker.base_topic}/"
+    )
     if config.mirror:
         yield f"Mirror: {config.mirror.url}"
 
@@ -121,7 +125,8 @@ def _sensor(config: Config, sensor: SensorSettings) -> str:
     place = route.path or route.senml_name or "the whole message"
     measure = MEASURES[sensor.quantity]
     unit = f"words {' / '.join(route.words)}" if route.words else route.unit
-    trust = "" if measure.on_off else f", +/- {sensor.error:g}, {'' if sensor.calibrated else 'not '}calibrated"
+    calibrated = "calibrated" if sensor.calibrated else "not calibrated"
+    trust = "" if measure.on_off else f", +/- {sensor.error:g}, {calibrated}"
     where = f"{sensor.zone}, " if not measure.on_off else ""
     return (
         f"  sensor {sensor.id}: {sensor.quantity}, {where}{route.topic} {route.format} {place} ({unit}), "
@@ -142,17 +147,18 @@ def _relay(config: Config, relay: RelaySettings) -> Iterator[str]:
         ("litres a day", relay.daily_litres and f"{relay.daily_litres:g}"),
         ("never with", ", ".join(relay.never_with)),
         ("needs water in", relay.tank),
-        ("not with the door open", relay.only_door_closed and "yes"),
-        ("not with people inside", relay.not_with_people and "yes"),
+        ("not with the door open", " " if relay.only_door_closed else ""),
+        ("not with people inside", " " if relay.not_with_people else ""),
     ]
-    said = "; ".join(f"{name} {value}" for name, value in limits if value)
+    said = "; ".join(f"{name} {value}".strip() for name, value in limits if value)
     if said:
         yield f"    limits: {said}"
 
 
 def _programme(programme: ProgrammeSettings) -> str:
     when = f"each {programme.every_min} min" if programme.every_min else f"at '{programme.cron}'"
-    night = "" if programme.night_run_ms == programme.run_ms else f", by night {_span(programme.night_run_ms)}"
+    same = programme.night_run_ms == programme.run_ms
+    night = "" if same else f", by night {_span(programme.night_run_ms)}"
     only = ", only while no sensor can be trusted" if programme.when is When.FALLBACK else ""
     return f"  programme {programme.id}: {programme.role} {_span(programme.run_ms)}{night}, {when}{only}"
 

@@ -85,8 +85,7 @@ def _sensor(draft: Draft, ident: str, sensor: wf.SensorGroup) -> None:
         must_exist(draft, "spaces", sensor.space, (*here, "space"))
     elif not on_off and sensor.zone not in OUTSIDE:
         draft.sheet.add(
-            (*here, "zone"),
-            f"belongs to no space (got {got(sensor.zone)}); give its space, or zone: outdoor or intake",
+            (*here, "space"), "is missing; add space: ..., or zone: outdoor or intake if it is in none"
         )
     if isinstance(sensor, wf.WordsSensor):
         _words(draft, here, sensor)

@@ -160,6 +160,7 @@ def _relay(draft: Draft, farm: ff.FarmGroup, ident: str, relay: wf.RelayGroup) -
         never_with=_never_with(draft, ident, relay),
         only_door_closed=relay.only_door_closed,
         not_with_people=relay.not_with_people,
+        over_broker=relay.driver == "mqtt",
         echo_within_ms=relay.state.within if relay.state else None,
         **role_only,
     )
@@ -181,11 +182,13 @@ def _programme(ident: str, programme: ff.ProgrammeGroup) -> ProgrammeSettings:
 
 
 def _alarms(alarms: ff.AlarmsGroup) -> AlarmSettings:
+    as_new = (alarms.as_new.wakes, alarms.as_new.high, alarms.as_new.daytime)
     return AlarmSettings(
         timing={
             quantity: _timing(getattr(alarms, name), TIMING[quantity]) for name, quantity in BANDS.items()
         },
         repeat_ms={1: alarms.repeat.wakes, 2: alarms.repeat.high, 3: alarms.repeat.daytime},
+        realarm_ms={priority: after for priority, after in enumerate(as_new, 1) if after is not None},
         broker_grace_ms=alarms.broker_grace,
         store_grace_ms=alarms.store_grace,
         door_open_ms=alarms.door_open,

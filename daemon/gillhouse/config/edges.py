@@ -110,6 +110,7 @@ def mirror(draft: Draft, folder: Path) -> MirrorSettings | None:
         batch_rows=given.batch_rows,
         every_ms=given.every,
         timeout_ms=given.timeout,
+        keep_days=given.keep // 86_400_000,
     )
 
 

@@ -153,11 +153,20 @@ class RepeatGroup(Group):
     daytime: Annotated[Duration, between("1 min", "7 d")] = 14_400_000
 
 
+class AsNewGroup(Group):
+    """After how long an acknowledged alarm that is still there is as new; None: the alarm table's own."""
+
+    wakes: Annotated[Duration, between("5 min", "7 d")] | None = None
+    high: Annotated[Duration, between("5 min", "7 d")] | None = None
+    daytime: Annotated[Duration, between("5 min", "7 d")] | None = None
+
+
 class AlarmsGroup(Group):
     humidity: TimingGroup = TimingGroup()
     temperature: TimingGroup = TimingGroup()
     co2: TimingGroup = TimingGroup()
     repeat: RepeatGroup = RepeatGroup()
+    as_new: AsNewGroup = AsNewGroup()
     broker_grace: Annotated[Duration, between("10 s", "1 h")] = 120_000
     store_grace: Annotated[Duration, between("1 s", "10 min")] = 5_000
     door_open: Annotated[Duration, between("10 s", "2 h")] = 300_000
@@ -232,4 +241,6 @@ class MirrorGroup(Group):
     token_file: FileName | None = None
     every: Annotated[Duration, between("1 s", "1 h")] = 10_000
     batch_rows: Annotated[Count, Field(le=10_000)] = 500
+    keep: Annotated[Duration, between("1 d", "90 d")] = 604_800_000
+    """Lines that could not be sent for so long are dropped."""
     timeout: Annotated[Duration, between("1 s", "2 min")] = 10_000

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 
 def did_you_mean(word: str, known: Iterable[str]) -> str:
     """A question naming the nearest of `known`, or an empty text where none is near."""
-    near = difflib.get_close_matches(word[:60], sorted(known), 1, 0.6)
+    near = difflib.get_close_matches(word[:60], sorted(known), 1, 0.7)
     return f"did you mean {near[0]}?" if near else ""
 
 

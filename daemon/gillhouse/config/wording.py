@@ -48,7 +48,8 @@ def validate(sheet: Sheet, model: type[M], data: object, key: Key) -> M | None:
         return model.model_validate(data)
     except ValidationError as error:
         for detail in error.errors(include_url=False):
-            sheet.add((*key, *detail["loc"]), worded(model, detail))
+            loc = tuple(step for step in detail["loc"] if step != "[key]")  # pydantic's mark of a wrong key
+            sheet.add((*key, *loc), worded(model, detail))
         return None
 
 
@@ -74,10 +75,12 @@ def got(value: object) -> str:
     """The offending value, short and printable."""
     if isinstance(value, dict):
         return "a group of keys"
-    if isinstance(value, list):
-        return "a list"
+    if isinstance(value, list | tuple):
+        return "a list" if value else "an empty list"
     if value is None:
         return "nothing"
+    if isinstance(value, str) and "://" in value and "@" in value:
+        return "an address with a password, not repeated here"
     text = ascii(value) if isinstance(value, str) and not value.isprintable() else repr(value)
     return text if len(text) <= 60 else text[:57] + "..."
 
@@ -86,7 +89,7 @@ def _unknown_key(model: type[BaseModel], loc: tuple[int | str, ...]) -> str:
     word = str(loc[-1])
     known = {name for found in _models_at(model, loc[:-1]) for name in found.model_fields}
     if word.lower() in SECRETS:
-        files = sorted(name for name in known if name.endswith("_file"))
+        files = sorted(name for name in known if name.endswith(("password_file", "token_file")))
         where = f"name that file in {' or '.join(files)}" if files else "take it out"
         return (
             "a secret does not belong in this file; put it in a file only you can read (mode 0600) and"
