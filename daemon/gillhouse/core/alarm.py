@@ -105,6 +105,8 @@ class AlarmBook(BookState):
             alarm_moves.expire(now, record, notices)
             alarm_moves.explain(self, now, record, notices)
             alarm_moves.move(self, now, record, notices)
+        for record in self.records.values():
+            alarm_moves.explain(self, now, record, notices)  # a parent may just have moved
             alarm_moves.remind(self, now, record, notices)
         self.wake = alarm_moves.next_look(self)
         return notices

@@ -147,8 +147,8 @@ def remind(book: BookState, now: Instant, record: AlarmRecord, notices: list[Ala
 
 
 def _reminder_ms(book: BookState, record: AlarmRecord) -> int | None:
-    if record.holds:
-        return None
+    if record.holds or (record.active and record.reported is False):
+        return None  # nothing to say while it is held, or only waits to be over
     if record.state == "C":
         after = book.realarm_ms.get(record.priority)
         return None if after is None else record.acked_mono_ms + after
