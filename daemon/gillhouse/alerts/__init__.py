@@ -9,7 +9,7 @@ from gillhouse.alerts.memory import MemoryChannel
 from gillhouse.alerts.mqtt import MqttChannel, Publish
 from gillhouse.alerts.webhook import WebhookChannel
 from gillhouse.clock import Clock
-from gillhouse.core.edges import ChannelSettings
+from gillhouse.core.edges import AlertSettings, ChannelSettings
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,3 +27,8 @@ CHANNELS: dict[str, Callable[[ChannelSettings, Ports], Channel]] = {
     "mqtt": lambda settings, ports: MqttChannel(settings, ports.publish),
     "memory": lambda settings, ports: MemoryChannel(settings, ports.clock),
 }
+
+
+def open_channels(settings: AlertSettings, ports: Ports) -> dict[str, Channel]:
+    """Every channel of the config by its id. None of them is connected before its first message."""
+    return {one.id: CHANNELS[one.kind](one, ports) for one in settings.channels}
