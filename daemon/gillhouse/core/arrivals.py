@@ -33,7 +33,6 @@ from gillhouse.core.reasons import Reason
 from gillhouse.core.schedule import wanted
 from gillhouse.core.settings import ProgrammeSettings, SensorSettings, When
 from gillhouse.core.space import (
-    AIR_QUANTITIES,
     PROGRAMME_WAIT_MS,
     Pending,
     SpaceState,
@@ -41,6 +40,7 @@ from gillhouse.core.space import (
     refresh_intake,
     steered,
 )
+from gillhouse.core.space_plan import AIR_QUANTITIES
 
 OVERRIDE_MS = 1_800_000
 """An override that names no time lasts this long..."""
@@ -62,8 +62,8 @@ class Step:
     seq: int
     now: Instant
     watched: Watched
-    spaces: dict[str, None] = field(default_factory=dict)
-    """To be decided anew, in this order."""
+    spaces: dict[str, Quantity | None] = field(default_factory=dict)
+    """To be decided anew, in this order: for the news of one quantity, or (None) altogether."""
     grant: bool = False
     """Something an interlock looks at changed."""
     tell_all: bool = False
@@ -115,7 +115,7 @@ def renew(plan: Plan, state: State, step: Step, sensor: SensorSettings) -> None:
         return
     own = plan.spaces[space]
     refresh(own, state.spaces[space], state.sensors, sensor.quantity, step.now.mono_ms)
-    step.spaces[space] = None
+    step.spaces[space] = None if space in step.spaces else sensor.quantity
     limits = step.watched[space][sensor.quantity]
     if limits:
         changed = watch.compare(plan, state, limits)

@@ -26,7 +26,7 @@ DEFAULT_COMBINE: dict[Quantity, Combine] = {
 }
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(slots=True)
 class Sample:
     """The last good value of one sensor that may steer."""
 
@@ -72,8 +72,6 @@ class Estimate:
 
 def _steering(combine: Combine, samples: Sequence[Sample]) -> tuple[float, Sequence[Sample]]:
     """The steering value and the samples it came from."""
-    if len(samples) == 1:
-        return samples[0].value, samples
     values = [sample.value for sample in samples]
     if combine is Combine.HIGHEST:
         chosen = max(samples, key=lambda sample: sample.value)
@@ -89,6 +87,12 @@ def _steering(combine: Combine, samples: Sequence[Sample]) -> tuple[float, Seque
 
 def combined(combine: Combine, samples: Sequence[Sample]) -> Estimate:
     """The estimate made of samples that may all steer; there must be at least one."""
+    if len(samples) == 1:  # nearly every space, on every reading
+        (only,) = samples
+        value = only.value
+        return Estimate(
+            value, value, value, False, only.mono_ms, (only.seq,), (only.sensor,), only.calibrated, only.error
+        )
     value, chosen = _steering(combine, samples)
     newest = sorted(chosen, key=lambda sample: (-sample.mono_ms, -sample.seq))
     watching = samples if len(samples) >= 3 else chosen

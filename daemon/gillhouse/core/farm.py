@@ -8,6 +8,7 @@ what changed.
 """
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, cast
 
 from gillhouse.core import arrivals, watch
@@ -169,19 +170,25 @@ class Farm:
         if self._relays_ms is not None and mono_ms >= self._relays_ms:
             step.grant = True
             step.spaces = dict.fromkeys(plan.spaces)
-        for space in step.spaces:
-            self._decide(step, space)
+        for space, quantity in step.spaces.items():
+            self._decide(step, space, quantity)
         if step.grant or not state.links[Link.BROKER].up:
+            # Before anything moves, every account of the space is brought to this moment.
+            for space, quantity in step.spaces.items():
+                if quantity is not None:
+                    self._decide(step, space, None)
             self._grant(step)
         self._alarm(step)
 
-    def _decide(self, step: Step, space: str) -> None:
+    def _decide(self, step: Step, space: str, quantity: Quantity | None) -> None:
         """Renews the asks of one space; notes whether any of them says something else than before."""
         plan, state = self._plan, self._state
         own, known = plan.spaces[space], state.spaces[space]
         if known.pending:
             expire(plan, state, step, space)
-        for ask in asks(own, known, state.relays, step.now, plan.settings):
+        for ask in asks(own, known, state.relays, step.now, plan.settings, quantity):
+            if ask.on and not ask.causes:
+                ask = replace(ask, causes=(step.seq,))  # no reading behind it: the moment itself
             last = state.asks.get(ask.relay)
             if last is None or last.on is not ask.on or last.reason is not ask.reason:
                 step.grant = True
@@ -207,7 +214,7 @@ class Farm:
         begun.update(tell_begun(plan, state, step))
         for space in begun:
             # What was asked has been given: what is asked from now on must not ask for it twice.
-            self._decide(step, space)
+            self._decide(step, space, None)
         self._relays_ms = next_deadline_ms(state.relays, plan.settings)
         step.conditions += watch.changed_relays(plan, state, step.now)
 

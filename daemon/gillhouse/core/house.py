@@ -13,7 +13,8 @@ from gillhouse.core.outputs import Command
 from gillhouse.core.quality import SensorState
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import FarmSettings, SensorSettings
-from gillhouse.core.space import OUTSIDE_ZONES, SpacePlan, SpaceState, plan_space, refresh_intake
+from gillhouse.core.space import SpaceState, refresh_intake
+from gillhouse.core.space_plan import OUTSIDE_ZONES, SpacePlan, plan_space
 
 
 @dataclass(slots=True)

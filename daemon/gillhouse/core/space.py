@@ -1,4 +1,4 @@
-"""One fruiting space: its plan made from the settings, its state, and what it asks of its relays.
+"""One fruiting space: its state, and what it asks of its relays.
 
 Nothing here grants anything (see `interlock`) and nothing is known of other spaces. The way of a reading:
 `refresh` renews the estimate of its quantity, `asks` runs the controllers over what is known now and gives
@@ -11,59 +11,19 @@ from dataclasses import dataclass, field
 from gillhouse.core.air import dew_point_c, humidity_ratio
 from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.crops import Band
-from gillhouse.core.demand import (
-    AIR_KG_PER_M3,
-    ASSUMED_LITRES_PER_H,
-    CUT,
-    CUT_LEAST_MS,
-    HOUR_MS,
-    LONGEST_PULSE_MS,
-    LONGEST_RUN_MS,
-    PULSE_STEP_KG_PER_KG,
-    SHORTEST_RUN_MS,
-    STRETCH,
-    AirPlan,
-    AirState,
-    DutyPlan,
-    DutyState,
-    Inside,
-    MistPlan,
-    MistState,
-    Wish,
-    air_given,
-    duty,
-    earliest,
-    floor_flow,
-    fresh_air,
-    mist,
-    mist_due_ms,
-    mist_given,
-    temperature_aims,
-)
+from gillhouse.core.demand import Inside, Wish, earliest
 from gillhouse.core.estimate import DEFAULT_COMBINE, HOLD_MS, Estimate, Sample, combined, without
+from gillhouse.core.fresh_air import AirState, air_given, fresh_air
 from gillhouse.core.instant import Instant
-from gillhouse.core.outputs import Authority, Command
+from gillhouse.core.misting import MistState, mist, mist_due_ms, mist_given
+from gillhouse.core.outputs import Authority, Command, Facts
 from gillhouse.core.quality import SensorState, drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.schedule import light_wanted, next_light_change_ms
-from gillhouse.core.settings import (
-    FarmSettings,
-    RelaySettings,
-    Role,
-    SensorSettings,
-    SpaceKind,
-    SpaceSettings,
-)
-
-AIR_QUANTITIES = (Quantity.HUMIDITY, Quantity.TEMPERATURE, Quantity.CO2)
-"""Steered by the controllers; estimates are kept of these."""
-
-OUTSIDE_ZONES = ("intake", "outdoor")
-"""Zones that are not the room's air."""
-
-ASSUMED_C = 18.0
-"""Air temperature where nothing measures it and no band says it. Common practice, no source."""
+from gillhouse.core.settings import FarmSettings, Role, SensorSettings, SpaceKind
+from gillhouse.core.space_plan import AIR_QUANTITIES, ASSUMED_C, SpacePlan
+from gillhouse.core.warmth import DutyPlan, DutyState, duty
 
 ASSUMED_INTAKE_PCT = 60.0
 """Humidity of intake air where nothing says it. Common practice, no source; the trim learns the rest."""
@@ -78,28 +38,8 @@ STEERED_BY: dict[Role, Quantity] = {Role.MIST: Quantity.HUMIDITY, Role.FAN: Quan
 """Whose good value makes a fallback programme needless."""
 
 
-@dataclass(frozen=True, slots=True)
-class SpacePlan:
-    """What follows from the settings alone."""
-
-    settings: SpaceSettings
-    sensors: dict[Quantity, tuple[SensorSettings, ...]]
-    """In the room's air."""
-    intake: dict[Quantity, tuple[SensorSettings, ...]]
-    """In the air the fan brings in: the space's own, else the farm's."""
-    relays: dict[str, Role]
-    """Every relay the space asks for, dampers under the role of the fan they open."""
-    flows: tuple[tuple[str, float], ...]
-    """Relays that bring fresh air while on, with their flow, m3/h."""
-    mist: MistPlan | None
-    air: AirPlan | None
-    heat: DutyPlan | None
-    cool: DutyPlan | None
-
-    @property
-    def steers(self) -> bool:
-        """Something in it follows the air; otherwise there are only programmes."""
-        return bool(self.mist or self.air or self.heat or self.cool)
+NOTHING = Estimate()
+"""What is known where nothing is. Never changed."""
 
 
 @dataclass(slots=True)
@@ -144,115 +84,6 @@ class SpaceState:
     """The story last told of each controller."""
 
 
-# --- the plan ------------------------------------------------------------------------------------------
-
-
-def plan_space(farm: FarmSettings, space: SpaceSettings) -> SpacePlan:
-    """What a space's controllers need, worked out once from the settings."""
-    own = [relay for relay in farm.relays.values() if relay.space == space.id and relay.role is not Role.PUMP]
-    roles = {relay.id: relay.role for relay in own}
-    flows = {relay.id: relay.air_m3_per_h for relay in own if relay.role is Role.FAN}
-    for shared in farm.shared_air.values():
-        flows.pop(shared.fan, None)
-        roles.pop(shared.fan, None)
-        damper = shared.dampers.get(space.id)
-        if damper is not None:
-            roles[damper] = Role.FAN
-            flows[damper] = farm.relays[shared.fan].air_m3_per_h
-    air = {} if space.kind is SpaceKind.OPEN else flows
-    heat, cool = _duty_plans(space, own)
-    return SpacePlan(
-        settings=space,
-        sensors={quantity: _sensors(farm, space.id, quantity, False) for quantity in AIR_QUANTITIES},
-        intake={
-            quantity: _sensors(farm, space.id, quantity, True) or _sensors(farm, None, quantity, True)
-            for quantity in AIR_QUANTITIES
-        },
-        relays=roles,
-        flows=tuple(air.items()),
-        mist=_mist_plan(space, [relay for relay in own if relay.role is Role.MIST]),
-        air=_air_plan(farm, space, air),
-        heat=heat,
-        cool=cool,
-    )
-
-
-def _sensors(
-    farm: FarmSettings, space: str | None, quantity: Quantity, outside: bool
-) -> tuple[SensorSettings, ...]:
-    return tuple(
-        sensor
-        for sensor in farm.sensors.values()
-        if sensor.space == space
-        and sensor.quantity is quantity
-        and (space is None or (sensor.zone in OUTSIDE_ZONES) is outside)
-    )
-
-
-def _mist_plan(space: SpaceSettings, relays: list[RelaySettings]) -> MistPlan | None:
-    band = space.bands.get(Quantity.HUMIDITY)
-    if not relays or band is None or space.kind is SpaceKind.OPEN:
-        return None
-    pulse = min(relay.pulse_ms for relay in relays)
-    limits = [relay.longest_run_ms for relay in relays if relay.longest_run_ms is not None]
-    return MistPlan(
-        relays=tuple(relay.id for relay in relays),
-        litres_per_h=sum(relay.litres_per_h or ASSUMED_LITRES_PER_H for relay in relays),
-        pulse_ms=_quantum(space, relays, pulse),
-        gap_ms=max(relay.pulse_gap_ms for relay in relays),
-        longest_ms=max(pulse, min([pulse * STRETCH, LONGEST_PULSE_MS, *limits])),
-        volume_m3=space.volume_m3,
-        leak_m3_per_h=space.leak_ach * space.volume_m3,
-        band=band,
-    )
-
-
-def _quantum(space: SpaceSettings, relays: list[RelaySettings], pulse_ms: int) -> int:
-    """The shortest pulse: an ordinary one, cut down where it would be too much for so little air."""
-    kg_per_ms = sum(relay.litres_per_h or ASSUMED_LITRES_PER_H for relay in relays) / HOUR_MS
-    fine_ms = space.volume_m3 * AIR_KG_PER_M3 * PULSE_STEP_KG_PER_KG / kg_per_ms
-    least_ms = max(pulse_ms // CUT, CUT_LEAST_MS, *(relay.least_on_ms for relay in relays))
-    return min(pulse_ms, max(int(fine_ms), least_ms))
-
-
-def _air_plan(farm: FarmSettings, space: SpaceSettings, flows: dict[str, float]) -> AirPlan | None:
-    if not flows:
-        return None
-    fans = [farm.relays[relay] for relay in flows]
-    fans += [farm.relays[shared.fan] for shared in farm.shared_air.values() if space.id in shared.dampers]
-    shortest = max(max(fan.least_on_ms for fan in fans), 0) or SHORTEST_RUN_MS
-    limits = [fan.longest_run_ms for fan in fans if fan.longest_run_ms is not None]
-    return AirPlan(
-        fan_m3_per_h=sum(flows.values()),
-        shortest_ms=shortest,
-        longest_ms=max(shortest, min([LONGEST_RUN_MS, *limits])),
-        rest_ms=max(fan.least_off_ms for fan in fans),
-        volume_m3=space.volume_m3,
-        leak_m3_per_h=space.leak_ach * space.volume_m3,
-        floor_m3_per_h=floor_flow(space.fresh_air_ach, space.volume_m3, space.crop_kg),
-        blind_m3_per_h=space.fresh_air_ach * space.volume_m3,
-        band=space.bands.get(Quantity.CO2),
-        humidity=space.bands.get(Quantity.HUMIDITY),
-    )
-
-
-def _duty_plans(
-    space: SpaceSettings, relays: list[RelaySettings]
-) -> tuple[DutyPlan | None, DutyPlan | None]:
-    band = space.bands.get(Quantity.TEMPERATURE)
-    aims = temperature_aims(band) if band else None
-    if band is None or aims is None or space.kind is SpaceKind.OPEN:
-        return None, None
-    plans: list[DutyPlan | None] = []
-    for role, cools, aim, edge in (
-        (Role.HEATER, False, aims[0], band.low),
-        (Role.COOLER, True, aims[1], band.high),
-    ):
-        runs = [max(relay.least_on_ms, SHORTEST_RUN_MS) for relay in relays if relay.role is role]
-        plans.append(DutyPlan(aim, cools, max(runs), aim if edge is None else edge) if runs else None)
-    return plans[0], plans[1]
-
-
 # --- what is known -------------------------------------------------------------------------------------
 
 
@@ -295,7 +126,7 @@ def refresh_intake(plan: SpacePlan, state: SpaceState, sensors: Mapping[str, Sen
     values = {quantity: _mean(plan.intake[quantity], sensors) for quantity in AIR_QUANTITIES}
     temperature = values[Quantity.TEMPERATURE]
     if temperature is None:
-        temperature = told.temperature_c if told.temperature_c is not None else assumed_c(plan)
+        temperature = told.temperature_c if told.temperature_c is not None else plan.assumed_c
     humidity = values[Quantity.HUMIDITY]
     if humidity is None:
         humidity = told.humidity_pct if told.humidity_pct is not None else ASSUMED_INTAKE_PCT
@@ -318,31 +149,23 @@ def _good(state: SensorState) -> float | None:
     return state.good_value if drives(state) else None
 
 
-def assumed_c(plan: SpacePlan) -> float:
-    """Air temperature where nothing measures it: the band's middle."""
-    band = plan.settings.bands.get(Quantity.TEMPERATURE)
-    if band is None:
-        return ASSUMED_C
-    edges = [edge for edge in (band.low, band.high) if edge is not None]
-    return band.target if band.target is not None else sum(edges) / len(edges) if edges else ASSUMED_C
-
-
 def look(plan: SpacePlan, state: SpaceState, relays: Mapping[str, RelayState]) -> Inside:
-    """The air inside and what moves it now."""
-    none = Estimate()
+    """The air inside and what moves it, at the moment of the last look."""
+    none = NOTHING
     temperature = state.estimates.get(Quantity.TEMPERATURE) or none
     intake = state.intake
     return Inside(
         humidity=state.estimates.get(Quantity.HUMIDITY) or none,
         temperature=temperature,
         co2=state.estimates.get(Quantity.CO2) or none,
-        temperature_c=assumed_c(plan) if temperature.value is None else temperature.value,
+        temperature_c=plan.assumed_c if temperature.value is None else temperature.value,
         intake_c=intake.temperature_c,
         intake_ratio=intake.ratio,
         intake_dew_c=intake.dew_c,
         intake_co2_ppm=intake.co2_ppm,
         fan_m3_per_h=sum(flow for relay, flow in plan.flows if relays[relay].on),
         cold=_is_cold(plan, temperature, intake),
+        mono_ms=state.decided_ms,
     )
 
 
@@ -357,55 +180,78 @@ def _is_cold(plan: SpacePlan, temperature: Estimate, intake: IntakeAir) -> bool:
 
 
 def asks(
-    plan: SpacePlan, state: SpaceState, relays: Mapping[str, RelayState], now: Instant, farm: FarmSettings
+    plan: SpacePlan,
+    state: SpaceState,
+    relays: Mapping[str, RelayState],
+    now: Instant,
+    farm: FarmSettings,
+    quantity: Quantity | None = None,
 ) -> list[Ask]:
-    """One ask for every relay of the space, in the settings' order. Moves the controllers to `now`."""
+    """The ask of every relay of the space that the news concerns. Moves those controllers to `now`.
+
+    Args:
+        quantity: the one estimate that is new; None: look at everything.
+    """
     mono_ms = now.mono_ms
     state.decided_ms = mono_ms
-    for quantity, estimate in state.estimates.items():
+    for own, estimate in state.estimates.items():
         if estimate.held and mono_ms - estimate.mono_ms >= HOLD_MS:
-            state.estimates[quantity] = Estimate()
-    wishes = _wishes(plan, state, relays, mono_ms) if plan.steers else {}
+            state.estimates[own] = Estimate()
+    wishes = _wishes(plan, state, relays, mono_ms, quantity) if plan.steers else {}
+    if quantity is not None:
+        return [_ask(relay, wish, state.pending.get(relay)) for relay, wish in wishes.items()]
     light = _light(plan, state, now, farm)
-    for relay, role in plan.relays.items():
-        if role is Role.LIGHT and light is not None:
-            wishes[relay] = light
+    if light is not None:
+        wishes.update(dict.fromkeys(plan.by_role[Role.LIGHT], light))
     return [_ask(relay, wishes.get(relay), state.pending.get(relay)) for relay in plan.relays]
 
 
 def _wishes(
-    plan: SpacePlan, state: SpaceState, relays: Mapping[str, RelayState], mono_ms: int
+    plan: SpacePlan,
+    state: SpaceState,
+    relays: Mapping[str, RelayState],
+    mono_ms: int,
+    quantity: Quantity | None,
 ) -> dict[str, Wish]:
     inside = look(plan, state, relays)
     wishes: dict[str, Wish] = {}
-    if plan.mist:
+    if plan.mist and quantity is not Quantity.CO2:
         wishes.update(mist(plan.mist, inside, state.mist, mono_ms))
-    if plan.air:
+    if plan.air and quantity is not Quantity.TEMPERATURE:
         air = fresh_air(plan.air, inside, state.air, mono_ms)
-        wishes.update((relay, air) for relay, _ in plan.flows)
-    for role, duty_plan, duty_state in (
-        (Role.HEATER, plan.heat, state.heat),
-        (Role.COOLER, plan.cool, state.cool),
-    ):
-        if duty_plan is None:
-            continue
-        own = [relay for relay, its_role in plan.relays.items() if its_role is role]
-        duty_state.on = any(relays[relay].on for relay in own)
-        wish = duty(duty_plan, inside, duty_state, mono_ms)
-        wishes.update((relay, wish) for relay in own)
+        for relay, _ in plan.flows:
+            wishes[relay] = air
+    if quantity is None or quantity is Quantity.TEMPERATURE:
+        if plan.heat:
+            wishes.update(_by_duty(plan.by_role[Role.HEATER], plan.heat, inside, state.heat, relays))
+        if plan.cool:
+            wishes.update(_by_duty(plan.by_role[Role.COOLER], plan.cool, inside, state.cool, relays))
     return wishes
+
+
+def _by_duty(
+    own: tuple[str, ...],
+    plan: DutyPlan,
+    inside: Inside,
+    state: DutyState,
+    relays: Mapping[str, RelayState],
+) -> dict[str, Wish]:
+    state.on = any(relays[relay].on for relay in own)
+    return dict.fromkeys(own, duty(plan, inside, state, inside.mono_ms))
 
 
 def _light(plan: SpacePlan, state: SpaceState, now: Instant, farm: FarmSettings) -> Wish | None:
     light = plan.settings.light
-    if light is None or Role.LIGHT not in plan.relays.values():
+    if light is None or not plan.lit:
         return None
     if not state.light_from_wall_ms <= now.wall_ms < state.light_to_wall_ms:
         change = next_light_change_ms(light, now.wall_ms, farm.zone)
         state.light_on = light_wanted(light, now.wall_ms, farm.zone)
         state.light_from_wall_ms = now.wall_ms
         state.light_to_wall_ms = now.wall_ms + 86_400_000 if change is None else change
-    return Wish(True, Reason.LIGHT_HOURS) if state.light_on else Wish(False, Reason.OUT_OF_LIGHT)
+    facts: Facts = {"from_min": light.from_min, "hours": light.hours}
+    reason = Reason.LIGHT_HOURS if state.light_on else Reason.OUT_OF_LIGHT
+    return Wish(state.light_on, reason, None, (), facts)
 
 
 def _ask(relay: str, wish: Wish | None, pending: Pending | None) -> Ask:
@@ -473,15 +319,17 @@ def is_below(band: Band, value: float) -> bool:
 
 def due_ms(plan: SpacePlan, state: SpaceState, now: Instant) -> int | None:
     """When the space must be looked at again without any input; None: only inputs move it."""
-    moments: list[int | None] = [pending.until_ms for pending in state.pending.values()]
+    moments: list[int | None] = []
     if plan.steers:
         moments.append(state.decided_ms + LOOK_AGAIN_MS)
     if plan.mist:
         moments.append(mist_due_ms(plan.mist, state.mist))
-    if plan.settings.light is not None and Role.LIGHT in plan.relays.values():
+    if plan.lit:
         moments.append(now.mono_ms + state.light_to_wall_ms - now.wall_ms)
-    moments += [
-        estimate.mono_ms + HOLD_MS for estimate in state.estimates.values() if estimate.held
-    ]
+    if state.pending:
+        moments += [pending.until_ms for pending in state.pending.values()]
+    for estimate in state.estimates.values():
+        if estimate.held:
+            moments.append(estimate.mono_ms + HOLD_MS)
     # What lay at or before the last look has been looked at; only something new can change the answer.
     return earliest([moment for moment in moments if moment is not None and moment > state.decided_ms])

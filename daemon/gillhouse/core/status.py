@@ -5,7 +5,8 @@ from gillhouse.core.instant import Instant
 from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import SensorSettings
-from gillhouse.core.space import SpacePlan, SpaceState
+from gillhouse.core.space import SpaceState
+from gillhouse.core.space_plan import SpacePlan
 
 _SHOWN = (Quantity.HUMIDITY, Quantity.TEMPERATURE, Quantity.CO2)
 

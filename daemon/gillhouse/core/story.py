@@ -10,7 +10,8 @@ from gillhouse.core.outputs import Event, EventKind
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import Role
-from gillhouse.core.space import SpacePlan, SpaceState, modes
+from gillhouse.core.space import SpaceState, modes
+from gillhouse.core.space_plan import SpacePlan
 
 STANDS_OUT: dict[Role, tuple[Reason, ...]] = {
     Role.MIST: (

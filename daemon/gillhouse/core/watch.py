@@ -47,10 +47,8 @@ class Limit:
     """None: the kind's, as for every limit that protects people."""
     off_delay_ms: int | None
     people: bool
-
-    @property
-    def key(self) -> str:
-        return alarm_id(self.kind, self.space)
+    key: str
+    """Id of its alarm."""
 
 
 def limits(settings: FarmSettings) -> dict[str, dict[Quantity, tuple[Limit, ...]]]:
@@ -72,7 +70,9 @@ def _crop_limits(settings: FarmSettings, space: SpaceSettings) -> Iterable[Limit
             timing = settings.alarms.timing.get(quantity) or TIMING[quantity]
             band = deadband(quantity, edge, timing)
             on_ms, off_ms = timing.on_delay_ms, timing.off_delay_ms
-            yield Limit(kind, space.id, quantity, side, edge, band, on_ms, off_ms, False)
+            yield Limit(
+                kind, space.id, quantity, side, edge, band, on_ms, off_ms, False, alarm_id(kind, space.id)
+            )
 
 
 def _edge(band: Band | None, side: Side) -> float | None:
@@ -86,7 +86,8 @@ def _people_limits(space: SpaceSettings) -> Iterable[Limit]:
         return
     for kind, ppm in PEOPLE_LIMITS:
         band = deadband(Quantity.CO2, ppm, TIMING[Quantity.CO2])
-        yield Limit(kind, space.id, Quantity.CO2, Side.HIGH, ppm, band, None, None, True)
+        key = alarm_id(kind, space.id)
+        yield Limit(kind, space.id, Quantity.CO2, Side.HIGH, ppm, band, None, None, True, key)
 
 
 # --- whether it holds ----------------------------------------------------------------------------------
@@ -95,13 +96,14 @@ def _people_limits(space: SpaceSettings) -> Iterable[Limit]:
 def compare(plan: Plan, state: State, own: tuple[Limit, ...]) -> tuple[Limit, ...]:
     """Compares limits with what is known now; returns those whose answer changed."""
     changed: tuple[Limit, ...] = ()
-    watching = state.watching
+    watching, records = state.watching, state.book.records
     for limit in own:
         key = limit.key
         value = _value(plan, state, limit)
         active: bool | None = None
         if value is not None:
-            was = state.book.is_active(limit.kind, limit.space)
+            record = records.get(key)
+            was = record is not None and record.active
             active = beyond(value, limit.limit, limit.side, limit.deadband, was)
         if key not in watching or watching[key] is not active:
             watching[key] = active
@@ -120,12 +122,12 @@ def _value(plan: Plan, state: State, limit: Limit) -> float | None:
 
 def _worst_co2(plan: Plan, state: State, space: str) -> float | None:
     """The highest of a space's CO2 sensors, whatever the settings let steer: people stand anywhere."""
-    values = [
-        known.good_value
-        for known in (state.sensors[sensor.id] for sensor in plan.spaces[space].sensors[Quantity.CO2])
-        if drives(known) and known.good_value is not None
-    ]
-    return max(values, default=None)
+    worst: float | None = None
+    for sensor in plan.spaces[space].sensors[Quantity.CO2]:
+        known = state.sensors[sensor.id]
+        if drives(known) and known.good_value is not None and (worst is None or known.good_value > worst):
+            worst = known.good_value
+    return worst
 
 
 def limit_condition(plan: Plan, state: State, limit: Limit) -> Condition:
