@@ -13,6 +13,7 @@ import socket
 import ssl
 import threading
 import uuid
+from collections import deque
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import Any, Protocol
@@ -39,8 +40,8 @@ LAST_WORDS_S = 2.0
 """How long a farewell waits for the broker to confirm what was sent."""
 LOOP_S = 1.0
 """Longest rest of the network loop; paho looks after its keep-alive in between."""
-UNSUPPORTED_VERSION, TAKEN_OVER = 132, 142
-"""Source: MQTT 5 section 2.4, reason codes 0x84 and 0x8E."""
+UNSUPPORTED_VERSION, KEEP_ALIVE_TIMEOUT, TAKEN_OVER = 132, 141, 142
+"""Source: MQTT 5 section 2.4, reason codes 0x84, 0x8D and 0x8E."""
 QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)
 """Linux only. Without it the kernel holds TCP acknowledgements back by 40 ms; some brokers wait for it."""
 
@@ -65,7 +66,7 @@ class Host(Protocol):
 
 
 class Session:  # more than 12 methods: five of them are paho's callbacks
-    """One connection. Every attribute is written by its network thread alone, `abandoned` excepted."""
+    """One connection. Its network thread writes what it learns; `abandon` may come from any thread."""
 
     def __init__(self, host: Host, real: Clock, five: bool, note: str) -> None:
         """
@@ -81,6 +82,11 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
         self._subscribe_mid: int | None = None
         self._confirmed = threading.Condition()
         self._unconfirmed = 0
+        self._acking = threading.Lock()
+        self._order: deque[int] = deque()
+        """Numbers of messages not acknowledged yet, in the order they came."""
+        self._safe: set[int] = set()
+        """Those of them that may be acknowledged and wait for an earlier one."""
         self._up_from_ms: int | None = None
         self._thread = threading.Thread(target=self._run, name="broker-network", daemon=True)
         self._on_end: Callable[[Session], None] = lambda _: None
@@ -92,6 +98,7 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
         self.synced = False
         """The marker has come back: what comes now was sent while we listened."""
         self.abandoned = False
+        """Given up by us; what the broker would have answered is not known."""
         self.answer: int | None = None
         """The broker's answer to our connect: 0, or a reason code."""
         self.goodbye: int | None = None
@@ -192,9 +199,18 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
         self.send(self._marker_topic, self._nonce, expire_s=60)
 
     def ack(self, mid: int) -> None:
-        """Acknowledges one message."""
-        if self.up:
-            self.client.ack(mid, 1)
+        """Acknowledges one message; its PUBACK leaves when all that came before it are acknowledged too.
+
+        Source: MQTT 3.1.1 and 5, section 4.6: PUBACKs go in the order the messages came in. Some brokers
+        close the connection otherwise.
+        """
+        with self._acking:
+            self._safe.add(mid)
+            while self._order and self._order[0] in self._safe:
+                first = self._order.popleft()
+                self._safe.discard(first)
+                if self.up:
+                    self.client.ack(first, 1)
 
     # ---- called by paho, in the thread
 
@@ -220,6 +236,9 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
         if flags.is_disconnect_packet_from_server:
             self.goodbye = code.value
             self.why = f"the broker ended it: {str(code).lower()}"
+        elif code.value == KEEP_ALIVE_TIMEOUT:  # paho gave up before we did
+            self.abandoned = True
+            self.why = f"nothing heard for {self._host.settings.keepalive_s} s"
         with self._confirmed:
             self._confirmed.notify_all()
 
@@ -249,8 +268,11 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
         received = self._host.clock.now()
         self.heard_ms = self._real.now().mono_ms
         topic = raw.topic
+        if raw.qos:
+            with self._acking:
+                self._order.append(raw.mid)
         if topic == self._marker_topic:
-            client.ack(raw.mid, raw.qos)
+            self.ack(raw.mid)
             self.synced = self.synced or raw.payload == self._nonce
             return
         token = (self, raw.mid) if raw.qos else None

@@ -56,6 +56,11 @@ class Backlog:
         self._taken_tokens, self.tokens = self.tokens, []
         return self._taken
 
+    @property
+    def unsafe(self) -> bool:
+        """Something put is not committed yet."""
+        return bool(self.entries or self._taken)
+
     def settle(self) -> list[object]:
         """What was taken is safe: returns its tokens, those that were not let go meanwhile."""
         tokens, self._taken, self._taken_tokens = self._taken_tokens, [], []

@@ -106,6 +106,21 @@ class Writer:
         if released:
             self._on_committed(released)
 
+    def release_after(self, token: object) -> None:
+        """Hands `token` back once all that was put so far is safe; at once if that is so already.
+
+        For messages that leave no reading: a broker wants its answers in order and counts these too.
+        """
+        with self._lock:
+            waits = self._backlog.unsafe and not self._health.down
+            if waits:
+                self._backlog.tokens.append(token)
+                if len(self._backlog.tokens) >= self._unacked_limit and not self._due:
+                    self._due = True
+                    self._box.put(_Nudge.LOOK)
+        if not waits:
+            self._on_committed([token])
+
     def set_unacked_limit(self, limit: int) -> None:
         """Commit early once this many tokens wait: 15 for MQTT 3.1.1, 750 where 1,000 were asked for."""
         self._unacked_limit = limit

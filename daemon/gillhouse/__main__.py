@@ -1,0 +1,63 @@
+"""The command line: one module a command, each imported only when it is called."""
+
+import importlib
+import sys
+
+import click
+
+from gillhouse import __version__
+from gillhouse.errors import ConfigError, GillhouseError
+
+COMMANDS = {
+    # command: (module under gillhouse.commands, what it is for)
+    "demo": ("demo", "A trial night on simulated boards, nothing needed"),
+    "check": ("check", "Read the config and say what was understood, or every mistake"),
+    "listen": ("listen", "What the broker carries: find your boards, try your relays"),
+    "run": ("run", "Listen, steer and log until stopped"),
+    "now": ("now", "What each space is doing, and why"),
+    "night": ("night", "What a night was like"),
+    "why": ("why", "Why a relay moved"),
+    "note": ("note", "Write something down: hosed, door, anything"),
+    "ack": ("ack", "Say that you have seen an alarm"),
+    "override": ("override", "Run or hold a relay by hand for a while"),
+    "replay": ("replay", "Decide a night again from what was heard, and compare"),
+    "try-alert": ("try_alert", "Send a test message on every channel"),
+}
+
+
+class _Commands(click.Group):
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        if cmd_name not in COMMANDS:
+            return None
+        module = importlib.import_module(f"gillhouse.commands.{COMMANDS[cmd_name][0]}")
+        command: click.Command = module.command
+        return command
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, purpose) for name, (_, purpose) in COMMANDS.items()])
+
+
+@click.command(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
+@click.version_option(__version__, prog_name="gillhouse")
+def cli() -> None:
+    """Listens to your fruiting spaces, runs mist and fans with reasons, and tells the night."""
+
+
+def main() -> None:
+    """Entry point. Mistakes a person must mend end with exit code 2 and words, not a traceback."""
+    try:
+        cli(standalone_mode=True)
+    except ConfigError as error:
+        click.echo("\n".join(error.mistakes), err=True)
+        sys.exit(2)
+    except GillhouseError as error:
+        click.echo(f"gillhouse: {error}", err=True)
+        sys.exit(2)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,115 @@
+"""`gillhouse now`: what each space is doing, and why. From the running daemon, or the store's last word."""
+
+import json
+from pathlib import Path
+from typing import Any
+
+import click
+
+from gillhouse.alerts.wording import plain
+from gillhouse.audit.evidence import config_at
+from gillhouse.clock import SystemClock
+from gillhouse.commands.options import default_state, state_option
+from gillhouse.core.reasons import WORDS, Reason
+from gillhouse.errors import LocalError
+from gillhouse.local import ask
+from gillhouse.service import JOURNAL
+from gillhouse.store.reader import Reader
+
+SHOWN = {
+    # quantity: (heading, unit, decimals)
+    "humidity": ("humidity", "%", 1),
+    "temperature": ("temperature", "C", 1),
+    "co2": ("CO2", "ppm", 0),
+}
+
+
+@click.command()
+@click.option("--json", "as_json", is_flag=True, help="For another program.")
+@state_option
+def command(as_json: bool, state_dir: Path | None) -> None:
+    """What each space is doing, and why.
+
+    Example: gillhouse now
+    """
+    state = state_dir or default_state()
+    try:
+        status = ask(state, {"ask": "status"})
+    except LocalError as error:
+        click.echo(f"{error}\nThe last words in the journal:\n", err=True)
+        status = _from_store(state)
+    click.echo(json.dumps(status, indent=1, sort_keys=True) if as_json else "\n".join(_lines(status)))
+
+
+def _from_store(state: Path) -> dict[str, Any]:
+    """The newest reading of every sensor, in the shape of a status; nothing is known of relays."""
+    clock_ms = SystemClock().now().wall_ms
+    with Reader(state / JOURNAL) as reader:
+        farm = config_at(reader, clock_ms).farm
+        spaces: dict[str, Any] = {}
+        for space in farm.spaces.values():
+            quantities = {}
+            for sensor in farm.sensors.values():
+                last = reader.last(sensor.id) if sensor.space == space.id else None
+                if last is not None and sensor.quantity.value not in quantities:
+                    band = space.bands.get(sensor.quantity)
+                    quantities[sensor.quantity.value] = {
+                        "value": last.value, "quality": last.quality.name, "mark": last.mark.value,
+                        "age_s": (clock_ms - last.ts) / 1000, "sensor": sensor.id, "held": False,
+                        "low": band.low if band else None, "high": band.high if band else None,
+                    }
+            spaces[space.id] = {
+                "name": space.name, "stage": space.stage.value, "species": space.species,
+                "quantities": quantities, "relays": {}, "alarms": [], "next_action_s": None,
+            }
+    return {"spaces": spaces, "links": {}, "alarms": []}
+
+
+def _lines(status: dict[str, Any]) -> list[str]:
+    lines = []
+    for ident, space in status["spaces"].items():
+        name = plain(space["name"])
+        lines.append(f"{name.upper()}  ({ident})  {space['species']}, {space['stage']}")
+        lines += [f"  {words}" for words in _air(space["quantities"])]
+        lines += [f"  {_relay(relay, one)}" for relay, one in space["relays"].items()]
+        lines.append("")
+    for link, one in status["links"].items():
+        if not one["up"]:
+            lines.append(f"{link}: gone ({plain(one['detail'])})")
+    lines += [f"! {plain(alarm['title'])}  ({alarm['alarm']})" for alarm in status["alarms"]]
+    return lines or ["nothing is known yet"]
+
+
+def _air(quantities: dict[str, Any]) -> list[str]:
+    words = []
+    for key, one in quantities.items():
+        heading, unit, decimals = SHOWN.get(key, (key, "", 1))
+        if one["value"] is None:
+            words.append(f"{heading:<12} not known (last heard {_age(one['age_s'])} ago)")
+            continue
+        edges = [f"{one[edge]:g}" if one[edge] is not None else "" for edge in ("low", "high")]
+        wanted = f"  wanted {edges[0]}..{edges[1]}" if any(edges) else ""
+        doubt = "" if one["quality"] == "GOOD" else f"  doubtful: {one['mark']}"
+        words.append(f"{heading:<12} {one['value']:.{decimals}f} {unit}{wanted}{doubt}  {_age(one['age_s'])} ago")
+    return words
+
+
+def _relay(relay: str, one: dict[str, Any]) -> str:
+    state = "ON " if one["on"] else "off"
+    until = f", {_age(one['until_s'])} more" if one["until_s"] is not None else ""
+    advice = " (advice only)" if one["advise"] else ""
+    return f"{relay:<20} {state}{until}{advice}  {_why(one)}"
+
+
+def _why(one: dict[str, Any]) -> str:
+    try:
+        return WORDS[Reason(one["why"])].format(**one["facts"])
+    except (KeyError, ValueError, TypeError):
+        return str(one["why"])
+
+
+def _age(seconds: float) -> str:
+    for length, unit in ((86_400, "d"), (3_600, "h"), (60, "min")):
+        if seconds >= 2 * length:
+            return f"{seconds / length:.0f} {unit}"
+    return f"{seconds:.0f} s"

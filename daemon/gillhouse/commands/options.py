@@ -1,0 +1,45 @@
+"""Options that several commands share, and where a farm's files are."""
+
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+CONFIG_NAMES = (Path("farm.yaml"), Path("/etc/gillhouse/farm.yaml"))
+
+
+def default_config() -> Path:
+    """`farm.yaml` here, else the machine's, else the shipped example."""
+    from gillhouse.config import shipped_dir
+
+    for name in CONFIG_NAMES:
+        if name.exists():
+            return name
+    return shipped_dir() / "farm.yaml"
+
+
+def default_state() -> Path:
+    """systemd's state directory, else the user's own."""
+    given = os.environ.get("STATE_DIRECTORY")
+    if given:
+        return Path(given.split(":")[0])
+    base = os.environ.get("XDG_STATE_HOME")
+    return (Path(base) if base else Path.home() / ".local" / "state") / "gillhouse"
+
+
+def config_option(function: F) -> F:
+    return click.option(
+        "--config", "config_path", type=click.Path(path_type=Path, dir_okay=False), default=None,
+        help="Your farm.yaml. Default: ./farm.yaml, /etc/gillhouse/farm.yaml, or the shipped example.",
+    )(function)
+
+
+def state_option(function: F) -> F:
+    return click.option(
+        "--state", "state_dir", type=click.Path(path_type=Path, file_okay=False), default=None,
+        help="Where the journal is kept. Default: systemd's state directory, or ~/.local/state/gillhouse.",
+    )(function)

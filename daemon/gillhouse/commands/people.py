@@ -1,0 +1,37 @@
+"""What a person does through the command line: to the running daemon, or straight into the store.
+
+Recording works without a daemon (it takes the store's lock and goes through the same core); anything that
+moves a relay or touches an alarm needs it running.
+"""
+
+import getpass
+from pathlib import Path
+from typing import Any
+
+from gillhouse.clock import SystemClock
+from gillhouse.commands.options import default_state
+from gillhouse.core.inputs import Act, OperatorAction
+from gillhouse.errors import LocalError
+from gillhouse.local import SOCKET_NAME, ask
+from gillhouse.record import record_only
+from gillhouse.service import JOURNAL
+
+
+def send(state: Path, act: Act, subject: str, **more: Any) -> dict[str, Any]:
+    """Hands an action to the running daemon.
+
+    Raises:
+        LocalError: nothing is running, or it was refused.
+    """
+    return ask(state, {"ask": "act", "act": act.value, "subject": subject, **more})
+
+
+def record(state_dir: Path | None, act: Act, subject: str, text: str) -> None:
+    """Records an action, by the running daemon or, where none runs, directly."""
+    state = state_dir or default_state()
+    if (state / SOCKET_NAME).exists():
+        send(state, act, subject, text=text)
+        return
+    if not state.exists():
+        raise LocalError(f"no journal in {state}: give --state, or start `gillhouse run` once")
+    record_only(state / JOURNAL, OperatorAction(act, subject, getpass.getuser(), text), SystemClock())

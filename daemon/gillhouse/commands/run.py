@@ -1,0 +1,82 @@
+"""`gillhouse run`: listen, steer and log until stopped. SIGTERM ends it, SIGHUP re-reads the config whole."""
+
+import logging
+import queue
+import signal
+import sys
+import threading
+from pathlib import Path
+
+import click
+import sdnotify
+
+from gillhouse.clock import SystemClock
+from gillhouse.commands.options import config_option, default_config, default_state, state_option
+from gillhouse.config import load
+from gillhouse.errors import ConfigError
+from gillhouse.service import Service
+
+log = logging.getLogger("gillhouse")
+
+LEVELS = {logging.CRITICAL: "<2>", logging.ERROR: "<3>", logging.WARNING: "<4>", logging.INFO: "<6>"}
+
+
+class _JournalPrefix(logging.Formatter):
+    """A line for stderr with the priority the system's log reads. Source: sd-daemon(3)."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        prefix = "" if sys.stderr.isatty() else LEVELS.get(record.levelno, "<7>")
+        return prefix + super().format(record)
+
+
+@click.command()
+@config_option
+@state_option
+def command(config_path: Path | None, state_dir: Path | None) -> None:
+    """Listen, steer and log until stopped.
+
+    Example: gillhouse run --config farm.yaml
+    """
+    handler = logging.StreamHandler()
+    handler.setFormatter(_JournalPrefix("%(message)s"))
+    logging.basicConfig(level=logging.INFO, handlers=[handler])
+    path = config_path or default_config()
+    service = Service(load(path), state_dir or default_state(), SystemClock())
+    sys.exit(_live(service, path))
+
+
+def _live(service: Service, path: Path) -> int:
+    """Runs until told to stop; returns the exit code."""
+    signals: queue.SimpleQueue[int] = queue.SimpleQueue()
+    for number in (signal.SIGTERM, signal.SIGINT, signal.SIGHUP):
+        signal.signal(number, lambda got, _frame: signals.put(got))
+    notify = sdnotify.SystemdNotifier()
+    service.on_failure = lambda: signals.put(signal.SIGABRT)
+    service.start()
+    log.info("running on %s, journal in %s", path, service.state_dir)
+    notify.notify("READY=1")
+    while (got := signals.get()) == signal.SIGHUP:
+        _reload(service, path)
+    notify.notify("STOPPING=1")
+    log.info("stopping: every relay off")
+    ending = threading.Timer(9.5, _die)
+    ending.daemon = True
+    ending.start()
+    service.stop()
+    return 1 if got == signal.SIGABRT else 0
+
+
+def _die() -> None:
+    """A stop that hangs is ended by force: relays let go by themselves, the journal is whole up to here."""
+    log.critical("stopping took too long")
+    signal.raise_signal(signal.SIGKILL)
+
+
+def _reload(service: Service, path: Path) -> None:
+    try:
+        config = load(path)
+    except ConfigError as error:
+        log.error("config not re-read, the old one stays in force:\n%s", error)
+        return
+    waits = service.reload(config)
+    log.info("config re-read%s", f"; waits for a restart: {', '.join(waits)}" if waits else "")

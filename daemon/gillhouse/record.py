@@ -1,0 +1,44 @@
+"""Recording while no daemon runs: through the same core into the same store, under the store's lock.
+
+For what a person only writes down. Nothing here reaches a relay or a channel.
+"""
+
+from pathlib import Path
+
+from gillhouse import __version__
+from gillhouse.clock import Clock
+from gillhouse.config import load_files
+from gillhouse.core.inputs import OperatorAction
+from gillhouse.errors import StoreError
+from gillhouse.resume import CHECKPOINT, farm_as_left
+from gillhouse.store.reader import Reader
+from gillhouse.store.rows import AlarmRow, EventRow, InputRow, MetaRow, SegmentRow
+from gillhouse.store.writer import Writer
+
+
+def record_only(journal: Path, action: OperatorAction, clock: Clock) -> None:
+    """Writes down what a person did.
+
+    Raises:
+        StoreError: there is no store, or a daemon holds it.
+    """
+    with Reader(journal) as reader:
+        segments = reader.segments()
+        files = reader.config(segments[-1].digest) if segments else None
+        if files is None:
+            raise StoreError(f"{journal} holds no farm yet: start `gillhouse run` once")
+        config = load_files(files)
+        farm = farm_as_left(reader, config.farm)
+    writer = Writer(journal, clock, config.store, lambda _: None, lambda _ok, _why: None)
+    writer.start()
+    now, seq = clock.now(), writer.next_seq
+    writer.put(SegmentRow(seq, now, config.digest, __version__, "recorded by hand", farm.snapshot()))
+    outcome = farm.handle(seq, now, action)
+    writer.put(
+        InputRow(seq, now, action),
+        *(EventRow(seq, now.wall_ms, event) for event in outcome.events),
+        *(AlarmRow(seq, now.wall_ms, notice) for notice in outcome.notices),
+        MetaRow(CHECKPOINT, {"seq": seq + 1, "config": config.digest, "snapshot": farm.snapshot()}),
+    )
+    if not writer.close():
+        raise StoreError(f"{journal} could not be written: is the disk full?")

@@ -1,0 +1,182 @@
+"""Makes the parts of the running house, joins them, starts and ends them in order.
+
+The same class serves `gillhouse run` (the machine's clock, the grower's state directory) and the trial run
+(a virtual clock, another directory). Decisions are the core's, made on the control thread (`control`).
+Making it opens the store first and refuses if it cannot; ending it lets every relay go first.
+"""
+
+import logging
+import threading
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+from gillhouse import __version__
+from gillhouse.alerts.outbox import Alerts
+from gillhouse.clock import Clock
+from gillhouse.config import Config
+from gillhouse.control import Arrived, Changed, Control, Parts
+from gillhouse.core.inputs import Input, Link, LinkChange, Started
+from gillhouse.core.outputs import Outcome
+from gillhouse.core.quantities import MEASURES
+from gillhouse.local import LocalServer
+from gillhouse.mqtt import BrokerLink
+from gillhouse.payloads.message import Message
+from gillhouse.payloads.routes import Routes
+from gillhouse.relays import Relays
+from gillhouse.reporter import NIGHT_REPORT, Reporter
+from gillhouse.requests import answer
+from gillhouse.resume import farm_as_left
+from gillhouse.store.mirror import Mirror
+from gillhouse.store.reader import Reader
+from gillhouse.store.rows import ConfigRow, SeriesRow
+from gillhouse.store.writer import Writer
+from gillhouse.timers import Timers
+
+log = logging.getLogger(__name__)
+
+JOURNAL = "journal.db"
+JOIN_S = 3.0
+"""Each part gets this long to end: a stop is over within ten seconds, whatever hangs."""
+UNACKED_MQTT5 = 750
+"""With MQTT 5 we ask for 1,000 messages on their way and commit early at three quarters of that."""
+KNOWN_AGAIN_MS = 1_800_000
+"""Readings stored this long before the newest are known again if the broker sends them once more."""
+WAITS_FOR_RESTART = ("broker", "store", "mirror", "alerts")
+
+
+class Service:
+    """One farm being listened to, steered and logged."""
+
+    def __init__(self, config: Config, state_dir: Path, clock: Clock) -> None:
+        """Opens the store and makes every part; nothing is listened to yet.
+
+        Raises:
+            StoreError: the state directory cannot be written, or another daemon has it.
+        """
+        self.config, self.state_dir, self.clock = config, state_dir, clock
+        self.failed = threading.Event()
+        """Set when the house cannot go on; whoever runs it should stop it."""
+        self.on_failure: Callable[[], None] = lambda: None
+        path = state_dir / JOURNAL
+        self.writer = Writer(path, clock, config.store, self._committed, self._store_state)
+        self.link = BrokerLink(config.broker, clock, self._message, self._link_state)
+        self.alerts = Alerts(config, clock, self.writer, path, self.link.publish)
+        self.reporter = Reporter(path, clock, self.writer, self.alerts)
+        self.mirror = Mirror(config.mirror, path, clock, self.writer) if config.mirror else None
+        with Reader(path) as reader:
+            farm = farm_as_left(reader, config.farm)
+        made = self._made_from(config)
+        parts = Parts(
+            clock, farm, config.digest, __version__, made.routes, made.relays, made.timers, self.writer,
+            self.alerts, {NIGHT_REPORT: self.reporter.build},
+        )
+        self.control = Control(parts, self.writer.next_seq)
+        self.control.on_failure = self._control_failed
+        self._local = LocalServer(state_dir, lambda request, who: answer(self, request, who))
+
+    def start(self) -> None:
+        """Begins: alerts and control first, then the broker, then the local socket."""
+        now, found = self.clock.now(), self.writer.opened
+        known = found.last_ms is not None and found.last_ms <= now.wall_ms
+        away_ms = now.wall_ms - found.last_ms if known and found.last_ms is not None else None
+        self.writer.start()
+        self._put_config(self.config)
+        self.alerts.start()
+        self.reporter.start()
+        if self.mirror:
+            self.mirror.start()
+        self.control.start(Started(__version__, self.config.digest, found.clean, away_ms))
+        self.link.subscribe(self._topics(self.config))
+        self.link.start()
+        self._local.start()
+
+    def stop(self) -> None:
+        """Ends: relays off, everything written, out within ten seconds."""
+        self._local.stop()
+        self.control.inbox.close()
+        self.control.join(JOIN_S)
+        self.link.stop()
+        self.reporter.stop()
+        self.alerts.stop()
+        if self.mirror:
+            self.mirror.stop()
+        self.writer.close(JOIN_S)
+
+    def reload(self, config: Config) -> tuple[str, ...]:
+        """Puts a re-read config in force, whole.
+
+        Returns: the parts whose change waits for a restart.
+        """
+        waits = tuple(
+            name for name in WAITS_FOR_RESTART if getattr(config, name) != getattr(self.config, name)
+        )
+        self._put_config(config)
+        made = self._made_from(config)
+        self.control.call(lambda now: self.control.resettle(now, config.farm, made))
+        self.config = config
+        self.link.subscribe(self._topics(config))
+        return waits
+
+    def submit(self, item: Input) -> Outcome:
+        """Hands an input to the core and waits for what came of it."""
+        return self.control.call(lambda now: self.control.handle(now, item))
+
+    def status(self) -> dict[str, Any]:
+        """What every space is doing, and why."""
+        return self.control.call(self.control.status)
+
+    def settled(self) -> bool:
+        """Nothing is on its way inside: the trial run may move time on."""
+        parts = (self.control.at_rest, self.reporter.settled, self.alerts.settled, self.writer.settled)
+        return all(settled() for settled in parts) and (self.mirror is None or self.mirror.settled())
+
+    def _put_config(self, config: Config) -> None:
+        self.writer.put(
+            ConfigRow(config.digest, self.clock.now().wall_ms, config.files),
+            *(
+                SeriesRow(one.id, one.quantity, MEASURES[one.quantity].unit, one.space, one.zone)
+                for one in config.farm.sensors.values()
+            ),
+        )
+
+    def _made_from(self, config: Config) -> Changed:
+        routes = Routes(config.routes, config.broker.max_payload)
+        with Reader(self.state_dir / JOURNAL) as reader:
+            newest_ms = reader.newest_ms() or 0
+            for sensor, at in reader.all_readings(newest_ms - KNOWN_AGAIN_MS, newest_ms + 1):
+                routes.remember(sensor, at.ts, at.board_seq, own_time=at.own_time, value=at.value)
+        relays = Relays.wired(config.relay_wires.values(), self.link.publish)
+        daily = {} if config.report.send_at_min is None else {NIGHT_REPORT: config.report.send_at_min}
+        return Changed(routes, relays, Timers(config.farm.programmes.values(), config.farm.zone, daily))
+
+    def _topics(self, config: Config) -> list[str]:
+        relays = Relays.wired(config.relay_wires.values(), self.link.publish).topics()
+        return sorted({route.topic for route in config.routes} | set(relays))
+
+    # Called from other threads: each hands over and returns.
+
+    def _message(self, message: Message, synced: bool) -> None:
+        self.control.inbox.put(Arrived(message, synced))
+
+    def _link_state(self, up: bool, detail: str) -> None:
+        if up and self.link.protocol.version == "5":
+            self.writer.set_unacked_limit(UNACKED_MQTT5)
+        self.control.inbox.put(LinkChange(Link.BROKER, up, detail))
+
+    def _store_state(self, ok: bool, detail: str) -> None:
+        now = self.clock.now()
+        if ok:
+            self.alerts.store_recovered(now)
+        else:
+            self.alerts.store_failed(now, detail)
+        self.control.inbox.put(LinkChange(Link.STORE, ok, detail))
+
+    def _committed(self, tokens: list[object]) -> None:
+        for token in tokens:
+            self.link.ack(token)
+
+    def _control_failed(self, error: BaseException) -> None:
+        log.critical("the control thread died; every relay was let go", exc_info=error)
+        self.failed.set()
+        self.on_failure()
