@@ -51,6 +51,10 @@ class Linked:
     def __exit__(self, *_: object) -> None:
         self.link.stop()
 
+    def heard(self, prefix: str) -> int:
+        """How many messages came on topics that begin so."""
+        return sum(message.topic.startswith(prefix) for message, _ in self.messages)
+
     @property
     def payloads(self) -> list[bytes]:
         return [message.payload for message, _ in self.messages]
@@ -60,3 +64,10 @@ def publish(port: int, topic: str, payload: str, *more: str) -> None:
     """The board: Debian's `mosquitto_pub`, QoS 1."""
     command = [program("mosquitto_pub", "mosquitto-clients"), "-h", "127.0.0.1", "-p", str(port)]
     subprocess.run([*command, "-q", "1", "-t", topic, "-m", payload, *more], check=True, timeout=10)
+
+
+def publish_lines(port: int, topic: str, payloads: list[str]) -> None:
+    """A board that sends many, one connection."""
+    command = [program("mosquitto_pub", "mosquitto-clients"), "-h", "127.0.0.1", "-p", str(port)]
+    lines = "\n".join(payloads).encode()
+    subprocess.run([*command, "-q", "1", "-t", topic, "-l"], input=lines, check=True, timeout=20)
