@@ -4,22 +4,32 @@
 """
 
 from collections.abc import Callable, Iterable
-from contextlib import closing
 from datetime import datetime, timedelta
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
+from gillhouse.clock import SystemClock
 from gillhouse.config import Config, load_files, shipped_dir
+from gillhouse.core.edges import StoreSettings
 from gillhouse.core.farm import Farm
-from gillhouse.core.inputs import DEADLINE, Act, Delivery, Due, Input, OperatorAction, Reading, RelayReport, Started
+from gillhouse.core.inputs import (
+    DEADLINE,
+    Act,
+    Delivery,
+    Due,
+    Input,
+    OperatorAction,
+    Reading,
+    RelayReport,
+    Started,
+)
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import AlarmNotice, Authority, Command, Event
 from gillhouse.core.readings import GOOD, Mark, Quality, Verdict
 from gillhouse.core.reasons import Reason
 from gillhouse.store import rows
-from gillhouse.store.opening import connect
 from gillhouse.store.reader import Reader
-from gillhouse.store.tables import Tables
+from gillhouse.store.writer import Writer
 
 ROME = ZoneInfo("Europe/Rome")
 LATE = Verdict(Quality.SUSPECT, Mark.LATE)
@@ -32,7 +42,11 @@ def at(text: str) -> int:
 
 def shipped_config(**changed: str) -> Config:
     """The shipped example farm with its relays let go, and texts of it replaced."""
-    text = (shipped_dir() / "farm.yaml").read_text(encoding="utf-8").replace("advise_only: yes", "advise_only: no")
+    text = (
+        (shipped_dir() / "farm.yaml")
+        .read_text(encoding="utf-8")
+        .replace("advise_only: yes", "advise_only: no")
+    )
     for old, new in changed.values():
         assert old in text, old
         text = text.replace(old, new)
@@ -59,7 +73,11 @@ class Book:
 
     def reading(self, sensor: str, ms: int, value: float, verdict: Verdict = GOOD) -> int:
         delivery = Delivery.LATE if verdict.mark is Mark.LATE else Delivery.LIVE
-        self.rows.append(rows.ReadingRow(self._next(), self.instant(ms), Reading(sensor, value, ms, delivery=delivery), verdict))
+        self.rows.append(
+            rows.ReadingRow(
+                self._next(), self.instant(ms), Reading(sensor, value, ms, delivery=delivery), verdict
+            )
+        )
         return self.seq - 1
 
     def readings(self, sensor: str, begin_ms: int, every_s: float, values: Iterable[float]) -> None:
@@ -68,7 +86,12 @@ class Book:
 
     def command(self, relay: str, ms: int, on: bool, lease_s: float = 0, **more: object) -> None:
         command = Command(
-            relay, on, int(lease_s * 1000), Authority.DEMAND, Reason.AIR_DRY if on else Reason.RUN_ENDED, **more,  # type: ignore[arg-type]
+            relay,
+            on,
+            int(lease_s * 1000),
+            Authority.DEMAND,
+            Reason.AIR_DRY if on else Reason.RUN_ENDED,
+            **more,  # type: ignore[arg-type]
         )
         self.rows.append(rows.CommandRow(self._next(), ms, command))
 
@@ -89,16 +112,21 @@ class Book:
         return self.seq - 1
 
     def close(self) -> Reader:
-        with closing(connect(self.path, self.begin_ms)) as store:
-            tables = Tables(store)
-            store.execute("BEGIN")
-            tables.write(self.rows)
-            store.execute("COMMIT")
+        writer = Writer(self.path, SystemClock(), StoreSettings(), lambda _: None, lambda *_: None)
+        writer.start()
+        for row in self.rows:
+            writer.put(row)
+        assert writer.flush(60.0), "the store did not take the night"
+        assert writer.close(60.0)
         return Reader(self.path)
 
 
 def lived(
-    path: Path, config: Config, begin_ms: int, hours: float, values: Callable[[str, float], float | None],
+    path: Path,
+    config: Config,
+    begin_ms: int,
+    hours: float,
+    values: Callable[[str, float], float | None],
     actions: Iterable[tuple[float, OperatorAction]] = (),
 ) -> Reader:
     """A night the real core lived through.

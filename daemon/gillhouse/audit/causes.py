@@ -82,7 +82,7 @@ class Case:
         ]
 
 
-Found = dict[str, object] | None
+Found = Mapping[str, object] | None
 """Facts for the words, or None: this was not it."""
 
 

@@ -88,7 +88,8 @@ def ticks(window: Window) -> list[Tick]:
 def _trace(one: QuantityNight, window: Window) -> TraceLane:
     return TraceLane(
         title=TITLE[one.quantity],
-        summary=_summary(one, window),
+        summary=_summary(one) + _known(one, window),
+        short=_summary(one),
         ink=INK[one.quantity],
         steps=[Step(step.from_ms, step.to_ms, step.value, step.late) for step in one.steps],
         bands=[BandSpan(limit.from_ms, limit.to_ms, limit.low, limit.high) for limit in one.limits],
@@ -98,14 +99,21 @@ def _trace(one: QuantityNight, window: Window) -> TraceLane:
     )
 
 
-def _summary(one: QuantityNight, window: Window) -> str:
+def _summary(one: QuantityNight) -> str:
+    """Such as 83-96 %, in band 92 %."""
     tally = one.tally
     if tally.least is None or tally.most is None:
         return "nothing known"
-    inside = f", in band {percent(tally.inside_ms, tally.covered_ms)}"
-    known = percent(tally.covered_ms, window.lasts_ms)
-    partly = "" if known == "100 %" else f", known {known}"
-    return told.span(one.quantity, tally.least, tally.most) + inside + partly
+    inside = percent(tally.inside_ms, tally.covered_ms)
+    return f"{told.span(one.quantity, tally.least, tally.most)}, in band {inside}"
+
+
+def _known(one: QuantityNight, window: Window) -> str:
+    """Such as `, known 84 %`; nothing where nearly all is known."""
+    share = one.tally.covered_ms / max(window.lasts_ms, 1)
+    return (
+        "" if share > 0.99 or not one.steps else f", known {percent(one.tally.covered_ms, window.lasts_ms)}"
+    )
 
 
 def percent(part: int, whole: int) -> str:
@@ -150,7 +158,7 @@ def description(night: Night, space: SpaceNight) -> str:
     for one in space.quantities.values():
         if one.measured:
             spells = _spells(one, night.window)
-            parts.append(f"{TITLE[one.quantity]}: {_summary(one, night.window)}.{spells}")
+            parts.append(f"{TITLE[one.quantity]}: {_summary(one)}{_known(one, night.window)}.{spells}")
     parts += [f"{relay_title(relay)}: {relay_summary(relay)}." for relay in space.relays]
     parts += [f"Flag {one.flag.number}, {one.at}: {one.words}." for one in flags(night, space)]
     return " ".join(parts)

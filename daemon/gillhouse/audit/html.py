@@ -28,14 +28,18 @@ from gillhouse.audit.wording import (
     WORST_WORD,
     alarm_title,
     answer_words,
+    capital,
     outside_words,
     sentence,
+    species_words,
 )
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import RelaySettings
 from gillhouse.drawing.strip import NARROW, WIDE, draw
 
-MOST_ROWS = 6
+WORTH_A_WORD_MS = 60_000
+"""Shorter silences are in the figures, not in the remarks."""
+MOST_ROWS = 5
 """Times outside and spells of silence told one by one; the rest are counted."""
 
 HELD_WORD: dict[str, str] = {
@@ -139,7 +143,7 @@ def _space(night: Night, one: SpaceVerdict) -> SpaceView:
     more = len(rows) - MOST_ROWS
     return SpaceView(
         name=space.name,
-        crop=f"{space.species}, {space.stage.value}",
+        crop=f"{species_words(space.species)}, {space.stage.value}",
         word=one.word,
         grade=one.grade.name.lower(),
         lines=tuple(told_lines),
@@ -147,7 +151,7 @@ def _space(night: Night, one: SpaceVerdict) -> SpaceView:
         narrow=draw(chart.strip(night, one.space, f"{_key(space.id)}-narrow"), NARROW),
         flags=tuple(chart.flags(night, one.space)),
         outside=tuple(row for _, row in sorted(rows[:MOST_ROWS], key=lambda pair: pair[0])),
-        outside_more=f"{told.times(more)} more, each shorter or slighter." if more > 0 else "",
+        outside_more=f"And {more} more, each slighter." if more > 0 else "",
     )
 
 
@@ -175,9 +179,9 @@ def _outside(night: Night, one: QuantityNight, outside: Outside) -> OutsideRow:
     open_end = "" if stretch.end_known else ", end not seen"
     worst = f"{WORST_WORD[one.quantity, stretch.side]} {told.amount(one.quantity, stretch.worst)}"
     return OutsideRow(
-        when=f"{told.clock(stretch.from_ms, zone)}-{told.clock(stretch.to_ms, zone)}{open_end}",
+        when=f"{told.clocks(stretch.from_ms, stretch.to_ms, zone)}{open_end}",
         lasted=told.lasted(stretch.outside_ms),
-        what=f"{sentence(outside_words(one.quantity, stretch.side, stretch.limit))[:-1]}, {worst}",
+        what=f"{capital(outside_words(one.quantity, stretch.side, stretch.limit))}, {worst}",
         why=sentence(outside.words),
     )
 
@@ -240,7 +244,8 @@ def _sensor(night: Night, one: SensorNight, place: str) -> SensorRow:
     if one.late:
         remarks.append(f"{one.late} arrived late and fill the night")
     if one.counted:
-        silent = [f"{told.clock(begin, zone)}-{told.clock(end, zone)}" for begin, end in one.silences]
+        long = [(begin, end) for begin, end in one.silences if end - begin >= WORTH_A_WORD_MS]
+        silent = [told.clocks(begin, end, zone) for begin, end in long]
         shown = ", ".join(silent[:3]) + (f" and {len(silent) - 3} more" if len(silent) > 3 else "")
         if silent:
             remarks.append(f"silent {shown}")

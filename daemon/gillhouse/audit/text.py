@@ -10,7 +10,7 @@ from dataclasses import dataclass
 from gillhouse.audit import runs, told, verdict
 from gillhouse.audit.night import AlarmNight, Night, Outside, QuantityNight, SensorNight, SpaceNight
 from gillhouse.audit.verdict import Finding, Grade, SpaceVerdict
-from gillhouse.audit.wording import ROLE_WORD, WORST_WORD, outside_words
+from gillhouse.audit.wording import ROLE_WORD, WORST_WORD, capital, outside_words, species_words
 from gillhouse.core.quantities import Quantity
 
 MOST_LINES = 12
@@ -45,7 +45,7 @@ def _fitted(blocks: Sequence[Block], found: Sequence[SpaceVerdict], room: int) -
         longer = [at for at, some in enumerate(shown) if len(some) > 1]
         if not longer:
             break
-        shown[min(longer, key=lambda at: (blocks[at].weight, at))].pop()
+        shown[min(longer, key=lambda at: (-len(shown[at]), blocks[at].weight, at))].pop()
     flat = [line for some in shown for line in some]
     if len(flat) <= room:
         return flat
@@ -80,7 +80,7 @@ def _first(jobs: Sequence[verdict.Job]) -> str:
 def _block(night: Night, one: SpaceVerdict) -> Block:
     space = one.space.space
     first, *rest = story(night, one)
-    title = f"{space.name.upper()} {space.species}, {space.stage.value}: {one.word}."
+    title = f"{space.name.upper()} {species_words(space.species)}, {space.stage.value}: {one.word}."
     return Block((f"{title} {first}", *(f"  {line}" for line in rest)), one.grade)
 
 
@@ -142,7 +142,7 @@ def _trouble(night: Night, finding: Finding) -> str:
 def _where(figures: QuantityNight, same: Sequence[Outside]) -> str:
     stretch = same[0].stretch
     words = outside_words(figures.quantity, stretch.side, stretch.limit)
-    return words[:1].upper() + words[1:]
+    return capital(words)
 
 
 def _when(night: Night, same: Sequence[Outside]) -> str:

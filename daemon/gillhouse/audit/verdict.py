@@ -12,7 +12,7 @@ from gillhouse.audit import hold, runs, told
 from gillhouse.audit.causes import REMEDY, TOOL
 from gillhouse.audit.hold import Side
 from gillhouse.audit.night import REPORTED, AlarmNight, Night, Outside, QuantityNight, SensorNight, SpaceNight
-from gillhouse.audit.wording import alarm_title, sentence
+from gillhouse.audit.wording import alarm_title, capital, sentence
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.crops import Band
 from gillhouse.core.quantities import Quantity
@@ -257,7 +257,7 @@ def _troubles(night: Night) -> Told:
             role = REMEDY.get((finding.figures.quantity, finding.worst.stretch.side))
             if mend is None or role is None:
                 continue
-            words = mend.format(tool=sentence(TOOL[role]), look=LOOK[role])
+            words = mend.format(tool=capital(TOOL[role]), look=LOOK[role])
             yield finding.worst.cause, Job(3, verdict.space.space.name, words)
 
 

@@ -9,8 +9,10 @@ from gillhouse.audit import told
 from gillhouse.audit.hold import Side
 from gillhouse.audit.night import AlarmNight, NoteNight
 from gillhouse.core.alarm_kinds import KINDS
+from gillhouse.core.outputs import Facts
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark
+from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import Role
 
 ROLE_WORD: dict[Role, str] = {
@@ -69,13 +71,30 @@ def note_words(one: NoteNight) -> str:
     return f"{one.who}: {one.text}" if one.who else one.text
 
 
+def species_words(species: str) -> str:
+    """A species' id as it is said."""
+    return species.replace("-", " ")
+
+
 def outside_words(quantity: Quantity, side: Side, limit: float) -> str:
     """Such as: under 80 %, CO2 over 1000 ppm."""
     what = "CO2 " if quantity is Quantity.CO2 else ""
     return f"{what}{'under' if side is Side.BELOW else 'over'} {told.limit(quantity, limit)}"
 
 
+def capital(words: str) -> str:
+    return words[:1].upper() + words[1:]
+
+
 def sentence(words: str) -> str:
     """With a capital and a full stop."""
-    text = words[:1].upper() + words[1:]
+    text = capital(words)
     return text if text.endswith((".", "!", "?")) else text + "."
+
+
+def reason_words(reason: Reason, facts: Facts) -> str:
+    """A reason with its facts filled in; the bare words where a fact is missing (an older store)."""
+    try:
+        return WORDS[reason].format(**facts)
+    except (KeyError, ValueError, TypeError):
+        return reason.value.replace("-", " ")

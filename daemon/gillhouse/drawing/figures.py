@@ -44,6 +44,8 @@ class TraceLane:
     title: str
     summary: str
     """The night in a few words, at the lane's right end."""
+    short: str
+    """The same for a narrow sheet."""
     ink: Ink
     steps: Sequence[Step]
     """In order of time, not overlapping; what lies between is a gap."""

@@ -34,8 +34,8 @@ class Sheet:
 
 def sheet(width: float) -> Sheet:
     if width < 600:
-        return Sheet(width, 36.0, 19.0, 84.0, 9.0, 10.5, True)
-    return Sheet(width, 104.0, 128.0, 104.0, 10.0, 11.5, False)
+        return Sheet(width, 36.0, 19.0, 80.0, 9.0, 10.5, True)
+    return Sheet(width, 104.0, 128.0, 82.0, 10.0, 11.5, False)
 
 
 FEED = 15.0
@@ -151,7 +151,15 @@ def _trace(
         paper.words(
             axis.left, head, lane.title, size, font_weight="bold", fill=paper.INKS[lane.ink], **paper.HALO
         ),
-        paper.words(axis.right, head, lane.summary, size, text_anchor="end", fill=paper.TEXT, **paper.HALO),
+        paper.words(
+            axis.right,
+            head,
+            lane.short if measures.stacked else lane.summary,
+            size,
+            text_anchor="end",
+            fill=paper.TEXT,
+            **paper.HALO,
+        ),
     ]
     place = Place(axis, head + 6, measures.trace_height, measures.size, key)
     drawn += lanes.trace(lane, place)
