@@ -162,7 +162,7 @@ class Alerts:
         if now.wall_ms - row.ts >= GIVE_UP_MS:
             return
         message = _unpacked(row)
-        to = self._address(message.person, row.channel)
+        to = _address(self._people, message.person, row.channel)
         if to is None:
             why = f"given up: {message.person or 'nobody'} is no longer reached by {row.channel}"
             log.warning("message %s %s", message.id, why)
@@ -170,17 +170,19 @@ class Alerts:
             return
         self._senders[row.channel].put(Waiting(row.id, replace(message, to=to), now.mono_ms, row.attempts))
 
-    def _address(self, person: str, channel: str) -> str | None:
-        for one in self._people:
-            for reach in one.reach:
-                if (one.id, reach.channel) == (person, channel):
-                    return reach.to
-        return None
-
     def _as_of(self, message: Message, now: Instant) -> Message:
         if message.alarm is None or now.wall_ms - message.at_ms < LATE_MS:
             return message
         return replace(message, text=late(message.text, message.at_ms, self._zone))
+
+
+def _address(people: Iterable[PersonSettings], person: str, channel: str) -> str | None:
+    """Where `channel` reaches `person` now; None: it does not."""
+    for one in people:
+        for reach in one.reach:
+            if (one.id, reach.channel) == (person, channel):
+                return reach.to
+    return None
 
 
 def _gets(person: PersonSettings, notice: AlarmNotice) -> bool:
