@@ -3,9 +3,9 @@
 from pathlib import Path
 
 from gillhouse.config import Config, load, shipped_dir
-from gillhouse.sim.farm_copy import write_trial
+from gillhouse.sim import farm_copy
 
 
 def trial_config(folder: Path, port: int = 1) -> Config:
     """The shipped farm as a trial's config in `folder`, for a broker on `port`."""
-    return load(write_trial(load(shipped_dir() / "farm.yaml").files, port, folder))
+    return farm_copy.trial_config(load(shipped_dir() / "farm.yaml").files, folder, port)

@@ -16,7 +16,7 @@ def made(folder: Path, **replaced: str) -> str:
     for old, new in replaced.items():
         assert old in text
         text = text.replace(old, new)
-    return trial_text(text, 1)
+    return trial_text(text)
 
 
 def test_every_topic_is_a_trials_and_the_broker_is_this_machine(tmp_path: Path) -> None:
@@ -65,7 +65,7 @@ def test_nobody_real_is_called(tmp_path: Path) -> None:
     assert {channel.kind for channel in real.alerts.channels} == {"mqtt", "mail", "webhook"}
     assert real.mirror is not None
     (tmp_path / "trial").mkdir()
-    trial = load(write_trial(real.files, 1, tmp_path / "trial"))
+    trial = load(write_trial(real.files, tmp_path / "trial"))
     assert {channel.kind for channel in trial.alerts.channels} == {"memory"}
     assert {reach.to for person in trial.alerts.people for reach in person.reach} == {""}
     assert [person.name for person in trial.alerts.people] == [person.name for person in real.alerts.people]
@@ -76,24 +76,24 @@ def test_a_second_trial_of_a_trial_changes_nothing_more(tmp_path: Path) -> None:
     """The file left behind can be tried again."""
     once = trial_config(tmp_path, 1)
     (tmp_path / "again").mkdir()
-    again = load(write_trial(once.files, 1, tmp_path / "again"))
+    again = load(write_trial(once.files, tmp_path / "again"))
     assert again.farm.name == once.farm.name
     assert again.routes == once.routes
     assert again.relay_wires == once.relay_wires
 
 
 def test_a_missing_broker_section_and_advice_are_added() -> None:
-    text = trial_text("farm:\n  name: Small\n  zone: UTC\nspaces: {}\n", 9)
-    assert "port: 9" in text
+    text = trial_text("farm:\n  name: Small\n  zone: UTC\nspaces: {}\n")
+    assert "host: 127.0.0.1" in text
     assert "advise_only: no" in text
-    flow = trial_text("{farm: {name: Small, zone: UTC}, spaces: {}}", 9)
+    flow = trial_text("{farm: {name: Small, zone: UTC}, spaces: {}}")
     assert "advise_only: no, name" in flow
 
 
 @pytest.mark.parametrize("text", ["", "- a\n- b\n", "just words", "a: [1, 2"])
 def test_what_is_no_farm_file_is_refused(text: str) -> None:
     with pytest.raises(TrialError, match="farm file"):
-        trial_text(text, 1)
+        trial_text(text)
 
 
 def test_a_farm_with_real_topics_is_no_trial() -> None:

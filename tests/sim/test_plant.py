@@ -140,7 +140,7 @@ def test_the_story_breaks_what_it_says_and_mends_it(tmp_path: Path) -> None:
     house = House(config.farm, Weather(1, 20, 13), 1, story.faults)
     boards = sensor_boards(config.routes, house.sensors)
     done: list[OperatorAction] = []
-    stage = Stage(house, boards, done.append)
+    stage = Stage(house, boards, done.append, lambda: ["sensor-silent:tent-rh", "humidity-low:barn"])
 
     def until(at_ms: int) -> None:
         while moments and moments[0].at_ms <= at_ms:

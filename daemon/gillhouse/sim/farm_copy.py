@@ -7,14 +7,19 @@ safe to let the relays go. What the trial leaves behind is this file, loadable l
 """
 
 from collections.abc import Iterator, Mapping
+from dataclasses import replace
 from pathlib import Path
 
 import yaml
 
+from gillhouse.config import Config, load
 from gillhouse.sim.link import TrialError
 
 PREFIX = "trial/"
 """Every topic of a trial stands under this; no real board listens there."""
+PORT = 18_830
+"""Of the trial's broker, as the file says it. The broker itself takes whatever port is free (`trial_config`):
+the port is no part of the night, and the same seed shall leave the same file."""
 FARM_FILE = "farm.yaml"
 MARK = "SIMULATED: "
 HEAD = """\
@@ -26,11 +31,9 @@ Edit = tuple[int, int, str]
 """(from, to, what stands there instead), as places in the text."""
 
 
-def trial_text(text: str, port: int) -> str:
+def trial_text(text: str) -> str:
     """The trial's farm file, made from `text`.
 
-    Args:
-        port: of the trial's broker on 127.0.0.1.
     Raises:
         TrialError: `text` is no YAML that holds a farm.
     """
@@ -41,7 +44,7 @@ def trial_text(text: str, port: int) -> str:
         raise TrialError(f"the farm file is no YAML, mend it first: {error}") from error
     if not isinstance(root, yaml.MappingNode):
         raise TrialError("the farm file holds no sections: give one that `gillhouse check` accepts")
-    edits = [*_broker(root, port), *_name(root), *_channels(root), *_mirror(root)]
+    edits = [*_broker(root), *_name(root), *_channels(root), *_mirror(root)]
     cut = [(begin, end) for begin, end, _ in edits]
     for begin, end, new in (*_topics(root), *_advice(root)):
         if not any(a <= begin < b for a, b in cut):
@@ -51,7 +54,7 @@ def trial_text(text: str, port: int) -> str:
     return HEAD.format(prefix=PREFIX) + text
 
 
-def write_trial(files: Mapping[str, str], port: int, folder: Path) -> Path:
+def write_trial(files: Mapping[str, str], folder: Path) -> Path:
     """Writes the trial's files into `folder`. Returns the farm file's path.
 
     Args:
@@ -65,8 +68,18 @@ def write_trial(files: Mapping[str, str], port: int, folder: Path) -> Path:
         if not species.exists() or name.startswith("species/"):
             species.write_text(text, encoding="utf-8")
     farm = folder / FARM_FILE
-    farm.write_text(trial_text(files[FARM_FILE], port), encoding="utf-8")
+    farm.write_text(trial_text(files[FARM_FILE]), encoding="utf-8")
     return farm
+
+
+def trial_config(files: Mapping[str, str], folder: Path, port: int) -> Config:
+    """Writes the trial's files into `folder` and loads them, with the broker on `port` of this machine.
+
+    Raises:
+        ConfigError: the mistakes in `files`, which the trial's copy shares.
+    """
+    config = load(write_trial(files, folder))
+    return replace(config, broker=replace(config.broker, port=port))
 
 
 Pair = tuple[yaml.Node, yaml.Node]
@@ -110,9 +123,9 @@ def _instead(pair: Pair, new: str) -> Edit:
     return _index(key.end_mark), max(_end(value), _index(key.end_mark)), f": {new}"
 
 
-def _broker(root: yaml.Node, port: int) -> Iterator[Edit]:
+def _broker(root: yaml.Node) -> Iterator[Edit]:
     ours = (
-        f'{{host: 127.0.0.1, port: {port}, protocol: "3.1.1", client_id: trial, '
+        f'{{host: 127.0.0.1, port: {PORT}, protocol: "3.1.1", client_id: trial, '
         f"base_topic: {PREFIX}gillhouse}}"
     )
     pair = _section(root, "broker")

@@ -115,7 +115,6 @@ class Place:
     probes: list[Probe] = field(default_factory=list)
     at_ms: int = 0
     lamp_on: bool = False
-    people: bool = False
     air: Outside = field(default_factory=lambda: Outside(10.0, 0.006, 425.0))
     _looked_ms: int = -WEATHER_EVERY_MS
 
@@ -171,7 +170,7 @@ TRUTHS: dict[Quantity, Truth] = {
     Quantity.WIND: lambda place, _: place.air.wind_m_s,
     Quantity.PRESSURE: lambda _, __: 1013.0,
     Quantity.DOOR: lambda place, _: float(place.room is not None and place.room.drive.door_open),
-    Quantity.PEOPLE: lambda place, _: float(place.people),
+    Quantity.PEOPLE: lambda _, __: 0.0,
     Quantity.MAINS: lambda _, __: 1.0,
 }
 
@@ -258,11 +257,11 @@ class House:
         self._set_drives()
 
     def open_door(self, space: str, is_open: bool, at_ms: int) -> None:
+        """Opens or shuts the door of `space`; nobody stays inside."""
         self.advance(at_ms)
-        place = self.places[space]
-        place.people = is_open
-        if place.room:
-            place.room.drive.door_open = is_open
+        room = self.places[space].room
+        if room:
+            room.drive.door_open = is_open
 
     def fill_tank(self, tank: str, full: bool, at_ms: int) -> None:
         self.advance(at_ms)

@@ -6,9 +6,10 @@ virtual time stands still. Real time counts for patience alone.
 """
 
 from collections.abc import Callable
-from typing import Protocol
+from typing import Any, Protocol
 
 from gillhouse.clock import Clock
+from gillhouse.core.inputs import OperatorAction
 from gillhouse.sim.link import BoardLink, TrialError
 
 PATIENCE_MS = 30_000
@@ -33,6 +34,8 @@ class Daemon(Protocol):
     @property
     def link(self) -> Counts: ...
     def settled(self) -> bool: ...
+    def submit(self, item: OperatorAction) -> object: ...
+    def status(self) -> dict[str, Any]: ...
 
 
 class Quiet:

@@ -33,6 +33,8 @@ class Stage:
     boards: Sequence[SensorBoard]
     act: Callable[[OperatorAction], object]
     """Does something a person does, through the daemon's own door."""
+    alarms: Callable[[], Sequence[str]]
+    """Ids of the alarms that stand just now, as the person sees them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +65,14 @@ def _act(stage: Stage, action: OperatorAction) -> None:
     stage.act(action)
 
 
+def _answer(stage: Stage, who: str, wanted: Sequence[str]) -> None:
+    """Says "seen" to those of the alarms that stand."""
+    standing = stage.alarms()
+    for alarm in wanted:
+        if alarm in standing:
+            _act(stage, OperatorAction(Act.ACK, alarm, who))
+
+
 def _power(topic: str, alive: bool) -> Callable[[Stage], None]:
     def do(stage: Stage) -> None:
         for board in stage.boards:
@@ -80,14 +90,14 @@ def _dead_board(farm: FarmSettings, routes: Sequence[SensorRoute]) -> Story:
     space = farm.sensors[route.sensor].space
     assert space is not None
     fault = Fault(space, f"board on {route.topic} dead", clock_ms(2, 10), clock_ms(3, 5) + RECOVERY_MS)
-    alarm = f"sensor-silent:{route.sensor}"
+    same_board = tuple(f"sensor-silent:{r.sensor}" for r in routes if r.topic == route.topic)
     return Story(
         (
             Moment(clock_ms(2, 10), f"the board on {route.topic} dies", _power(route.topic, False)),
             Moment(
                 clock_ms(2, 31),
                 f"{HELPER} answers the call",
-                lambda stage: _act(stage, OperatorAction(Act.ACK, alarm, HELPER)),
+                lambda stage: _answer(stage, HELPER, same_board),
             ),
             Moment(clock_ms(3, 5), f"{HELPER} plugs the board in again", _power(route.topic, True)),
             Moment(

@@ -4,14 +4,12 @@ Not here: the daemon (the command makes it, of the same class as `gillhouse run`
 """
 
 import json
-from collections.abc import Callable
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 
 from gillhouse.clock import Clock, VirtualClock
 from gillhouse.config import Config
-from gillhouse.core.inputs import OperatorAction
 from gillhouse.sim.boards import relay_boards, sensor_boards
 from gillhouse.sim.farm_copy import PREFIX
 from gillhouse.sim.link import BoardLink, TrialError
@@ -66,14 +64,12 @@ class Trial:
         own_timers = {id: relay.own_timer for id, relay in config.farm.relays.items()}
         self.relays = relay_boards(config.relay_wires, own_timers, PREFIX)
 
-    def meet(
-        self, daemon: Daemon, act: Callable[[OperatorAction], object], real: Clock, link: BoardLink
-    ) -> Lockstep:
+    def meet(self, daemon: Daemon, real: Clock, link: BoardLink) -> Lockstep:
         """The driver for this trial and `daemon`; `link` is subscribed to all that the boards must hear."""
         base = self.config.broker.base_topic
         link.uncounted = (f"{base}/alive", f"{base}/marker/")
         link.subscribe([f"{base}/#", *self.relays])
-        stage = Stage(self.house, self.sensors, act)
+        stage = Stage(self.house, self.sensors, daemon.submit, lambda: _standing(daemon))
         cast = Cast(self.house, self.sensors, self.relays, link, self.story.moments, f"{base}/alive")
         return Lockstep(self.clock, real, daemon, cast, stage)
 
@@ -106,3 +102,7 @@ class Trial:
         path = folder / TRUTH_FILE
         path.write_text(json.dumps(self.truth(), indent=1, sort_keys=True) + "\n", encoding="utf-8")
         return path
+
+
+def _standing(daemon: Daemon) -> list[str]:
+    return [str(alarm["alarm"]) for alarm in daemon.status()["alarms"]]

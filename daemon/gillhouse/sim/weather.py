@@ -39,10 +39,10 @@ def drift(rng: Random, minutes: int, spread: float, memory_min: float) -> list[f
 class Climate:
     """What kind of day is invented."""
 
-    mean_c: float = 11.5
-    swing_c: float = 4.5
+    mean_c: float = 14.5
+    swing_c: float = 2.0
     """Half of the difference between afternoon and before dawn."""
-    dew_gap_c: float = 3.0
+    dew_gap_c: float = 5.0
     """How far the dew point lies below the day's mean temperature."""
     wind_m_s: float = 2.0
     co2_ppm: float = 428.0
