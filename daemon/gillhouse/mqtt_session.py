@@ -277,8 +277,8 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
             return
         token = (self, raw.mid) if raw.qos else None
         message = Message(topic, bytes(raw.payload), received, raw.retain, raw.dup, token)
-        if not self._host.take(message, self.synced):
-            client.ack(raw.mid, raw.qos)
+        if not self._host.take(message, self.synced) and raw.qos:
+            self.ack(raw.mid)
 
 
 def _new_client(client_id: str, five: bool) -> paho.Client:
