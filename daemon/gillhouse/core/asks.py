@@ -81,6 +81,8 @@ class RelayState:
     causes: tuple[int, ...] = ()
     told: bool = False
     """The board has been told the present state; False makes the next grant say it again."""
+    told_once: bool = False
+    """It has been told anything since the daemon began."""
     refused: Reason | None = None
     """Why the standing wish is not met; None if it is."""
     refused_facts: dict[str, float | int | str | bool | None] = field(default_factory=dict)

@@ -67,6 +67,15 @@ def why_not_start(now_round: Round, relay: RelaySettings, state: RelayState, ask
     return None
 
 
+def why_not_alone(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
+    """The first bar that would hold the relay back even if those that exclude it were off."""
+    for check in (*MAY_NOT_RUN, *MAY_NOT_START):
+        bar = None if check in (_rival_on, _changeover) else check(now_round, relay, state, ask)
+        if bar is not None:
+            return bar
+    return None
+
+
 def unknowns(now_round: Round, relay: RelaySettings) -> dict[str, bool]:
     """Which inputs an interlock of this relay needs and does not have: fact name -> True."""
     space, situation = relay.space or "", now_round.situation
@@ -81,10 +90,13 @@ def unknowns(now_round: Round, relay: RelaySettings) -> dict[str, bool]:
 
 
 def really_on(now_round: Round, other: str, seen_by: RelaySettings) -> bool:
-    """`other` is on as far as `seen_by` is concerned: what is only advised hinders nothing that is driven."""
+    """`other` is on as far as `seen_by` is concerned."""
     state = now_round.states.get(other)
-    if state is None or not state.on:
-        return False
+    return state is not None and state.on and matters(now_round, other, seen_by)
+
+
+def matters(now_round: Round, other: str, seen_by: RelaySettings) -> bool:
+    """What is only advised hinders nothing that is driven."""
     return seen_by.advise_only or not now_round.settings.relays[other].advise_only
 
 
@@ -120,7 +132,9 @@ def _rival_on(now_round: Round, relay: RelaySettings, state: RelayState, ask: As
 def _changeover(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
     for other in now_round.rivals.get(relay.id, ()):
         rival = now_round.states.get(other)
-        if rival is not None and now_round.now.mono_ms < rival.since_mono_ms + CHANGEOVER_MS:
+        if rival is None or not matters(now_round, other, relay):
+            continue
+        if now_round.now.mono_ms < rival.since_mono_ms + CHANGEOVER_MS:
             return Bar(Reason.NEVER_WITH, {"other": other}, until=rival.since_mono_ms + CHANGEOVER_MS)
     return None
 
@@ -169,7 +183,8 @@ def _water(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) 
     if left >= max(run_ms, relay.least_on_ms):
         return None
     used = water.litres_today(now_round.now, relay, state, zone)
-    return Bar(Reason.WATER_CAP, {"litres": round(used, 3), "daily_litres": relay.daily_litres})
+    facts = {"litres": round(used, 3), "daily_litres": relay.daily_litres}
+    return Bar(Reason.WATER_CAP, facts, until=water.day_ends_ms(now_round.now, zone))
 
 
 MAY_NOT_RUN: tuple[BarCheck, ...] = (_locked, _people, _door, _tank, _rival_on)

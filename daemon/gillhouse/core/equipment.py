@@ -21,6 +21,11 @@ LEAST_TURN_MS = 120_000
 source. A hard limit does not wait for it."""
 
 
+FOLLOWER_TAIL_MS = 2_000
+"""A pump's or fan's lease outlasts its valves or dampers by this, so that the next finds it running; the OFF
+itself comes at once. Our choice."""
+
+
 @dataclass(frozen=True, slots=True)
 class Group:
     """One follower and its leaders."""
@@ -94,14 +99,14 @@ def follower_ask(group: Group, now_round: Round) -> Ask | None:
 
 
 def leaders_end(group: Group, now_round: Round) -> int:
-    """Monotonic time until which the leaders that are on have been granted; 0 while none is."""
+    """Monotonic time until which the follower is needed for the leaders that are on; 0 while none is."""
     follower = now_round.settings.relays[group.follower]
     ends = [
         now_round.states[leader].lease_end or 0
         for leader in group.leaders
         if really_on(now_round, leader, follower)
     ]
-    return max(ends, default=0)
+    return max(ends) + FOLLOWER_TAIL_MS if ends else 0
 
 
 def space_name(settings: FarmSettings, relay: str) -> str:

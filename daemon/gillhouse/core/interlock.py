@@ -98,6 +98,8 @@ def _begin(
             water.settle(now, relay, state, settings.zone)
         echo.check(now, relay, state)
         for other in relay.never_with:
+            if other not in settings.relays:
+                continue
             rivals[relay.id] = (*rivals.get(relay.id, ()), other)
             rivals[other] = (*rivals.get(other, ()), relay.id)
     return Round(now, settings, states, situation, wishes, rivals)
@@ -115,6 +117,8 @@ def _follower_bar(round_: Round, group: equipment.Group) -> Bar | None:
     trial = Ask(group.follower, True, None, strongest, Reason.VALVE_OPEN)
     if not state.on:
         return bars.why_not_start(round_, relay, state, trial)
+    if runs.let_go(relay, state, round_.now.mono_ms):
+        return Bar(Reason.LET_GO, {}, Authority.DEFAULT, until=round_.now.mono_ms + 1)
     return bars.why_not_run(round_, relay, state, trial) or runs.limit_reached(round_, relay, state)
 
 
@@ -149,15 +153,19 @@ def _why_cut(pass_: Pass, relay: RelaySettings, state: RelayState, ask: Ask) -> 
     if not ask.on and ask.authority <= Authority.LONGEST_RUN:
         return Bar(ask.reason, ask.facts, ask.authority)
     group = pass_.leads.get(relay.id)
-    behind = pass_.follower_bars[group.id] if group is not None else None
-    if group is not None and behind is not None and round_.states[group.follower].on:
-        return behind
-    bar = bars.why_not_run(round_, relay, state, ask) or runs.limit_reached(round_, relay, state)
+    if group is not None and round_.states[group.follower].on:
+        behind = _behind(pass_, group, relay)
+        if behind is not None:
+            return behind
+    bar = bars.why_not_run(round_, relay, state, ask)
     if bar is not None:
         return bar
-    if state.run_end is not None and mono >= state.run_end:
+    if state.run_end is not None and mono >= state.run_end <= (state.limit_end or state.run_end):
         return Bar(Reason.RUN_ENDED, {"wanted": state.last_reason.value}, state.authority)
-    if relay.own_timer and state.lease_end is not None and mono >= state.lease_end:
+    bar = runs.limit_reached(round_, relay, state)
+    if bar is not None:
+        return bar
+    if runs.let_go(relay, state, mono) and (ask.on or mono < runs.least_on_end(pass_, relay, state)):
         return Bar(Reason.LET_GO, {}, Authority.DEFAULT)
     return None
 
@@ -173,12 +181,23 @@ def _why_soft_end(pass_: Pass, relay: RelaySettings, state: RelayState, ask: Ask
     """Ends that wait for the least on time."""
     if not ask.on:
         return Bar(ask.reason, ask.facts, ask.authority)
-    for other in pass_.round.rivals.get(relay.id, ()):
-        rival, rival_ask = pass_.round.settings.relays.get(other), pass_.round.wishes.get(other)
-        if rival is None or rival_ask is None or not rival_ask.on or rival_ask.authority >= state.authority:
-            continue
-        if not rival.advise_only or relay.advise_only:
-            return Bar(Reason.NEVER_WITH, {"other": other}, rival_ask.authority)
+    return _way_for_stronger(pass_, relay, ask, state.authority)
+
+
+def _way_for_stronger(pass_: Pass, relay: RelaySettings, ask: Ask, authority: Authority) -> Bar | None:
+    """Why `relay`, on or wanted with `authority`, makes way for a stronger wish for one that excludes it."""
+    if ask.reason in (Reason.VALVE_OPEN, Reason.DAMPER_OPEN):
+        return None  # a pump or fan goes off after what it serves
+    round_, rivals = pass_.round, pass_.round.rivals.get(relay.id, ())
+    group = pass_.leads.get(relay.id)
+    if group is not None:
+        rivals = (*rivals, *round_.rivals.get(group.follower, ()))
+    for other in rivals:
+        rival_ask = round_.wishes[other]
+        if rival_ask.on and rival_ask.authority < authority and bars.matters(round_, other, relay):
+            rival = round_.settings.relays[other]
+            if bars.why_not_alone(round_, rival, round_.states[other], rival_ask) is None:
+                return Bar(Reason.NEVER_WITH, {"other": other}, rival_ask.authority)
     return None
 
 
@@ -221,7 +240,11 @@ def _begin_run(pass_: Pass, relay: RelaySettings) -> None:
         state.refused = None
         return
     group = pass_.leads.get(relay.id)
-    bar = bars.why_not_start(round_, relay, state, ask) or pass_.turns.get(relay.id)
+    bar = (
+        bars.why_not_start(round_, relay, state, ask)
+        or pass_.turns.get(relay.id)
+        or _way_for_stronger(pass_, relay, ask, ask.authority)
+    )
     if bar is None and group is not None:
         bar = _behind(pass_, group, relay)
     if bar is not None:
@@ -245,13 +268,10 @@ def _behind(pass_: Pass, group: equipment.Group, leader: RelaySettings) -> Bar |
         # Something else may have gone on in this very round.
         state, ask = pass_.round.states[group.follower], pass_.round.wishes[group.follower]
         bar = bars.why_not_run(pass_.round, follower, state, ask)
-    return (
-        None
-        if bar is None
-        else Bar(
-            bar.reason, {**bar.facts, "shared": group.id, "behind": group.follower}, bar.authority, bar.until
-        )
-    )
+    if bar is None:
+        return None
+    facts = {**bar.facts, "shared": group.id, "behind": group.follower}
+    return Bar(bar.reason, facts, bar.authority, bar.until)
 
 
 # (4) pumps and fans

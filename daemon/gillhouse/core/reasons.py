@@ -29,6 +29,8 @@ class Reason(StrEnum):
     LET_GO = "let-go"
     """The board's own timer ran out because no renewal came in time."""
     NOT_ASKED = "not-asked"
+    TOLD_AGAIN = "told-again"
+    """The board came back, or does not do as it was told."""
     OUT_OF_LIGHT = "out-of-light"
     RELEASED = "released"
     EXPIRED = "expired"
@@ -82,6 +84,7 @@ WORDS: dict[Reason, str] = {
     Reason.RUN_ENDED: "run over",
     Reason.IN_BAND: "back where it should be",
     Reason.LET_GO: "board let go by itself: not told again in time",
+    Reason.TOLD_AGAIN: "said again: the board was away or did not follow",
     Reason.NOT_ASKED: "nothing asks for it",
     Reason.OUT_OF_LIGHT: "dark hours",
     Reason.RELEASED: "{who} gave it back",

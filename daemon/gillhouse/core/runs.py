@@ -51,6 +51,11 @@ def _limit(relay: RelaySettings, state: RelayState) -> int | None:
     return None if bars.is_forced(relay, state.authority) else state.limit_end
 
 
+def let_go(relay: RelaySettings, state: RelayState, mono_ms: int) -> bool:
+    """Whether the board has switched off by its own timer, because no renewal came in time."""
+    return state.on and relay.own_timer and state.lease_end is not None and mono_ms >= state.lease_end
+
+
 def _set_limit(round_: Round, relay: RelaySettings, state: RelayState) -> None:
     """When this run must end at the latest, and why; `state.since_mono_ms` is its start."""
     state.limit_end, state.limit_reason = None, None
@@ -89,6 +94,7 @@ def adopt(round_: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> N
 
 
 def stop(pass_: Pass, relay: RelaySettings, bar: Bar, causes: tuple[int, ...]) -> None:
+    """Ends the run, and books its water. After a longest run the relay rests."""
     now, state = pass_.round.now, pass_.round.states[relay.id]
     water.settle(now, relay, state, pass_.round.settings.zone)
     facts: dict[str, Fact] = {**bar.facts, "run_s": round((now.mono_ms - state.since_mono_ms) / 1000, 1)}
@@ -106,6 +112,7 @@ def stop(pass_: Pass, relay: RelaySettings, bar: Bar, causes: tuple[int, ...]) -
 
 
 def start(pass_: Pass, relay: RelaySettings, ask: Ask) -> None:
+    """Begins a run as asked, within its limits."""
     round_ = pass_.round
     now, state = round_.now, round_.states[relay.id]
     state.on, state.since_mono_ms = True, now.mono_ms
@@ -151,6 +158,7 @@ def refuse(pass_: Pass, relay: RelaySettings, bar: Bar) -> None:
 
 
 def wait(state: RelayState, bar: Bar) -> None:
+    """Lets the relay be looked at again when the bar may be over."""
     if bar.until is not None:
         state.wake = bar.until
 
@@ -177,12 +185,14 @@ def keep(pass_: Pass, relay: RelaySettings) -> None:
     now, state = pass_.round.now, pass_.round.states[relay.id]
     if not state.on:
         if not state.told:
-            _say(pass_, relay, Command(relay.id, False, 0, Authority.DEFAULT, Reason.STARTING, state.causes))
+            why = Reason.TOLD_AGAIN if state.told_once else Reason.STARTING
+            _say(pass_, relay, Command(relay.id, False, 0, Authority.DEFAULT, why, state.causes))
     elif state.lease_end is not None:
         covered = _covered_until(pass_, relay, state)
         half = state.lease_from + (state.lease_end - state.lease_from) // 2
-        follows = relay.id in pass_.followers
-        if (covered > state.lease_end and (now.mono_ms >= half or follows)) or not state.told:
+        # A pump's lease is stretched as soon as a valve needs it for longer, up to the longest lease.
+        stretch = relay.id in pass_.followers and covered < now.mono_ms + relay.lease_ms
+        if (covered > state.lease_end and (now.mono_ms >= half or stretch)) or not state.told:
             _renew(pass_, relay, max(covered, state.lease_end))
         _set_wake(pass_, relay, state)
     due = echo.due_ms(now, relay, state)
@@ -222,7 +232,7 @@ def _set_wake(pass_: Pass, relay: RelaySettings, state: RelayState) -> None:
 def _say(pass_: Pass, relay: RelaySettings, command: Command) -> None:
     """Queues a command, marked if only advised; what is off at the start is not advised at all."""
     round_, state = pass_.round, pass_.round.states[relay.id]
-    state.told = True
+    state.told = state.told_once = True
     if not command.renewal:
         state.told_at, state.echoed = round_.now.mono_ms, None
     if relay.advise_only and not command.on and command.reason is Reason.STARTING:

@@ -6,7 +6,7 @@ back finds each day's count as it left it; a run across midnight is split there.
 monotonic.
 """
 
-from datetime import datetime, time, tzinfo
+from datetime import datetime, time, timedelta, tzinfo
 
 from gillhouse.core.asks import RelayState
 from gillhouse.core.instant import Instant
@@ -56,6 +56,13 @@ def left_ms(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo)
     left = relay.daily_litres - state.litres.get(local_day(now, zone), 0.0)
     # A billionth of a litre of slack, so that sums of many pulses do not lose the last one to rounding.
     return max(0, int((left + 1e-9) / relay.litres_per_h * MS_PER_H))
+
+
+def day_ends_ms(now: Instant, zone: tzinfo) -> int:
+    """Monotonic time of the next local midnight, if no clock steps before."""
+    tomorrow = datetime.fromtimestamp(now.wall_ms / 1000, zone).date() + timedelta(days=1)
+    midnight = datetime.combine(tomorrow, time(), zone)
+    return now.mono_ms + max(1, int(midnight.timestamp() * 1000) - now.wall_ms)
 
 
 def _since_midnight_ms(now: Instant, zone: tzinfo) -> int:
