@@ -25,14 +25,20 @@ class Keeper:
         """`keep_ms`: readings younger than this stay."""
         self._keep_ms = keep_ms
         self._paced_ms = now.mono_ms
+        self._front_ms: int | None = None
 
     def before_ms(self, db: sqlite3.Connection, now: Instant) -> int | None:
         """Readings older than this wall time may go, or None while none may."""
         oldest = oldest_ms(db)
         run_ms, self._paced_ms = now.mono_ms - self._paced_ms, now.mono_ms
-        if oldest is None or oldest >= now.wall_ms - self._keep_ms:
+        limit_ms = now.wall_ms - self._keep_ms
+        if oldest is None or oldest >= limit_ms:
+            self._front_ms = None
             return None
-        return min(now.wall_ms - self._keep_ms, oldest + 1 + HISTORY_PACE * run_ms)
+        if self._front_ms is None or oldest - self._front_ms > DAY_MS:  # or a hole would take as long as data
+            self._front_ms = oldest
+        self._front_ms = min(self._front_ms + HISTORY_PACE * run_ms, limit_ms)
+        return self._front_ms
 
 
 def oldest_ms(db: sqlite3.Connection) -> int | None:

@@ -83,13 +83,14 @@ class Tables:
         reading, verdict, words = row.reading, row.verdict, self._words
         known = self._series.get(reading.sensor)
         key = self._new_series(reading.sensor) if known is None else known[0]
-        mark = words.get(verdict.mark)
-        delivery = words.get(reading.delivery)
+        for word in (verdict.mark, reading.delivery):
+            if word not in words:
+                self._new_word(word)
         fate = pack(
             verdict.quality,
             reading.own_time,
-            self._new_word(verdict.mark) if mark is None else mark,
-            self._new_word(reading.delivery) if delivery is None else delivery,
+            words[verdict.mark],
+            words[reading.delivery],
             reading.board_seq,
         )
         now, ts = row.now, reading.sensed_ms
@@ -153,13 +154,12 @@ class Tables:
         _write_series(self, rows.SeriesRow(sensor, _UNKNOWN, "", None, ""))
         return self._series[sensor][0]
 
-    def _new_word(self, word: str) -> int:
+    def _new_word(self, word: str) -> None:
         code = max(self._words.values()) + 1
         if code > MOST_WORDS:
             raise StoreError(f"no code left for the mark or delivery {word!r}: {MOST_WORDS} are in use")
         self._db.execute("INSERT INTO words VALUES (?, ?)", (code, str(word)))
         self._words[str(word)] = code
-        return code
 
 
 def next_seq(db: sqlite3.Connection) -> int:
