@@ -126,7 +126,7 @@ class Takeovers:
         return len(self._at_ms) > STORM_TAKEOVERS
 
 
-class BrokerLink:
+class BrokerLink:  # over 12 methods: what callers ask, what a session calls back, and the watch over it
     """Keeps a session with the broker, for as long as the program runs."""
 
     def __init__(
