@@ -40,6 +40,8 @@ JOIN_S = 3.0
 """Each part gets this long to end: a stop is over within ten seconds, whatever hangs."""
 UNACKED_MQTT5 = 750
 """With MQTT 5 we ask for 1,000 messages on their way and commit early at three quarters of that."""
+DELIVER_S = 10.0
+"""The broker may take this long to confirm an alert before it is tried again."""
 KNOWN_AGAIN_MS = 1_800_000
 """Readings stored this long before the newest are known again if the broker sends them once more."""
 WAITS_FOR_RESTART = ("broker", "store", "mirror", "alerts")
@@ -61,7 +63,7 @@ class Service:
         path = state_dir / JOURNAL
         self.writer = Writer(path, clock, config.store, self._committed, self._store_state)
         self.link = BrokerLink(config.broker, clock, self._message, self._link_state)
-        self.alerts = Alerts(config, clock, self.writer, path, self.link.publish)
+        self.alerts = Alerts(config, clock, self.writer, path, self._deliver)
         self.reporter = Reporter(path, clock, self.writer, self.alerts)
         self.mirror = Mirror(config.mirror, path, clock, self.writer) if config.mirror else None
         with Reader(path) as reader:
@@ -158,6 +160,10 @@ class Service:
 
     def _message(self, message: Message, synced: bool) -> None:
         self.control.inbox.put(Arrived(message, synced))
+
+    def _deliver(self, topic: str, payload: bytes) -> bool:
+        """Sends a message for a person and waits for the broker's word that it has it."""
+        return self.link.deliver(topic, payload, DELIVER_S)
 
     def _link_state(self, up: bool, detail: str) -> None:
         if up and self.link.protocol.version == "5":

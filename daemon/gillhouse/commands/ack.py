@@ -20,7 +20,7 @@ def command(alarm: str | None, text: str, state_dir: Path | None) -> None:
     Example: gillhouse ack humidity-low:tent --text "filter rinsed"
     """
     state = state_dir or default_state()
-    waiting = [row for row in ask(state, {"ask": "status"})["alarms"]]
+    waiting = list(ask(state, {"ask": "status"})["alarms"])
     if alarm is None:
         for row in waiting:
             click.echo(f"{row['alarm']}  ({row['occurrence']})  {row['title']}")

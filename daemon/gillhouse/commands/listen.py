@@ -73,12 +73,12 @@ class Ear:
 @click.option("--port", type=int, default=None)
 @click.option("--for", "seconds", type=click.FloatRange(0.2, 3600), default=20.0, show_default=True,
               help="How many seconds to listen.")
-@click.option("--write", is_flag=True, help="Ask which space each board is in, and print lines for farm.yaml.")
+@click.option("--write", is_flag=True, help="Ask which space each board is in; print lines for farm.yaml.")
 @click.option("--relays", is_flag=True, help="Click each relay for two seconds. Disconnect all loads first.")
 @config_option
-def command(
+def command(  # noqa: PLR0913 - one argument an option
     host: str | None, port: int | None, seconds: float, write: bool, relays: bool, config_path: Path | None
-) -> None:  # six: each is one option of the command line
+) -> None:
     """What the broker carries: find your boards, try your relays.
 
     Example: gillhouse listen --write

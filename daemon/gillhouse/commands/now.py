@@ -11,6 +11,7 @@ from gillhouse.audit.evidence import config_at
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import default_state, state_option
 from gillhouse.core.reasons import WORDS, Reason
+from gillhouse.core.settings import FarmSettings, SpaceSettings
 from gillhouse.errors import LocalError
 from gillhouse.local import ask
 from gillhouse.service import JOURNAL
@@ -48,21 +49,27 @@ def _from_store(state: Path) -> dict[str, Any]:
         farm = config_at(reader, clock_ms).farm
         spaces: dict[str, Any] = {}
         for space in farm.spaces.values():
-            quantities = {}
-            for sensor in farm.sensors.values():
-                last = reader.last(sensor.id) if sensor.space == space.id else None
-                if last is not None and sensor.quantity.value not in quantities:
-                    band = space.bands.get(sensor.quantity)
-                    quantities[sensor.quantity.value] = {
-                        "value": last.value, "quality": last.quality.name, "mark": last.mark.value,
-                        "age_s": (clock_ms - last.ts) / 1000, "sensor": sensor.id, "held": False,
-                        "low": band.low if band else None, "high": band.high if band else None,
-                    }
             spaces[space.id] = {
                 "name": space.name, "stage": space.stage.value, "species": space.species,
-                "quantities": quantities, "relays": {}, "alarms": [], "next_action_s": None,
+                "quantities": _newest(reader, farm, space, clock_ms), "relays": {}, "alarms": [],
+                "next_action_s": None,
             }
     return {"spaces": spaces, "links": {}, "alarms": []}
+
+
+def _newest(reader: Reader, farm: FarmSettings, space: SpaceSettings, clock_ms: int) -> dict[str, Any]:
+    quantities: dict[str, Any] = {}
+    for sensor in farm.sensors.values():
+        last = reader.last(sensor.id) if sensor.space == space.id else None
+        if last is None or sensor.quantity.value in quantities:
+            continue
+        band = space.bands.get(sensor.quantity)
+        quantities[sensor.quantity.value] = {
+            "value": last.value, "quality": last.quality.name, "mark": last.mark.value,
+            "age_s": (clock_ms - last.ts) / 1000, "sensor": sensor.id, "held": False,
+            "low": band.low if band else None, "high": band.high if band else None,
+        }
+    return quantities
 
 
 def _lines(status: dict[str, Any]) -> list[str]:
@@ -90,7 +97,8 @@ def _air(quantities: dict[str, Any]) -> list[str]:
         edges = [f"{one[edge]:g}" if one[edge] is not None else "" for edge in ("low", "high")]
         wanted = f"  wanted {edges[0]}..{edges[1]}" if any(edges) else ""
         doubt = "" if one["quality"] == "GOOD" else f"  doubtful: {one['mark']}"
-        words.append(f"{heading:<12} {one['value']:.{decimals}f} {unit}{wanted}{doubt}  {_age(one['age_s'])} ago")
+        value = f"{one['value']:.{decimals}f} {unit}"
+        words.append(f"{heading:<12} {value}{wanted}{doubt}  {_age(one['age_s'])} ago")
     return words
 
 
