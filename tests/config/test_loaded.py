@@ -80,7 +80,7 @@ def test_shipped_mist_wire_and_limits() -> None:
     assert mist.only_door_closed
     assert mist.not_with_people
     assert wire.command_topic == "farm/room/mist/set"
-    assert wire.payload_on == '{"on": true, "seconds": {seconds}, "id": "{id}"}'
+    assert wire.payload_on == '{"on": true, "seconds": {seconds}, "until": {until}, "id": "{id}"}'
     assert (wire.state_path, wire.state_on, wire.available_on) == ("/state", "ON", "online")
 
 

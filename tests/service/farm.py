@@ -36,7 +36,7 @@ relays:
      off: '{{"on": false}}'}}, litres_per_h: 4, pulse: 3 s, pulse_gap: 5 s}}
   tent-fan:
     {{space: tent, role: fan, driver: mqtt, command: {{topic: t/fan/set, on: '{{"on": true, "for": {{seconds}}}}',
-     off: '{{"on": false}}'}}, air_m3_per_h: 150}}
+     off: '{{"on": false}}'}}, air_m3_per_h: 150, least_off: 1 s}}
 """
 
 
@@ -66,6 +66,7 @@ class Board:
     def close(self) -> None:
         self._client.disconnect()
         self._client.loop_stop()
+        self._client._reset_sockets()  # paho leaves its own wake-up pair to the collector
 
 
 class Daemon:

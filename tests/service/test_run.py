@@ -122,6 +122,7 @@ def test_a_second_daemon_on_the_same_journal_is_refused(daemon: Daemon) -> None:
 
 def test_a_state_directory_that_cannot_be_made_is_refused_with_what_to_do(daemon: Daemon) -> None:
     (daemon.folder / "state").write_text("a file stands here")
+    daemon.state = daemon.folder / "state" / "deeper"
     said = daemon.run("run", "--config", str(daemon.config), fails=True)
     assert "cannot write the store" in said and "--state" in said
     assert "Traceback" not in said

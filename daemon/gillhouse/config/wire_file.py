@@ -98,7 +98,7 @@ Lease = Annotated[int | None, BeforeValidator(_lease)]
 
 class CommandGroup(Group):
     topic: Topic
-    on: WireText = '{"on": true, "seconds": {seconds}}'
+    on: WireText = '{"on": true, "seconds": {seconds}, "until": {until}}'
     off: WireText = '{"on": false}'
 
 
