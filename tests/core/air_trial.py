@@ -4,7 +4,7 @@ The house (`gillhouse.sim`) has physics of its own and shares nothing with the c
 what is measured here is the true air, not what the core believes of it.
 """
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from random import Random
 
 from gillhouse.core.farm import Farm
@@ -24,7 +24,7 @@ class Trial:
 
     farm: FarmSettings
     seed: int = 1
-    climate: Climate | None = None
+    climate: Climate = field(default_factory=Climate)
     hours: float = 14.0
     start_hour: float = 18.0
     label_error: float = 0.0
@@ -32,7 +32,9 @@ class Trial:
 
     def __post_init__(self) -> None:
         self.core = Farm(self.farm)
-        self.house = House(self.farm, Weather(self.seed, self.start_hour, self.hours + 1, self.climate), self.seed)
+        self.house = House(
+            self.farm, Weather(self.seed, self.start_hour, self.hours + 1, self.climate), self.seed
+        )
         self.seq = 0
         self.commands: list[tuple[int, Command]] = []
         self.events: list[tuple[int, Event]] = []
