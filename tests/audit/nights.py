@@ -1,10 +1,10 @@
-"""Stores with an invented night in them, for the tests of the audit. Rows are written by the store's own code.
+"""Stores with an invented night in them, for the tests of the audit, written by the store's own writer.
 
 `Book` is a store one fills by hand; `lived_night` lets the real core decide over scripted readings.
 """
 
 from collections.abc import Callable, Iterable
-from datetime import datetime, timedelta
+from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
 
@@ -30,8 +30,10 @@ from gillhouse.core.reasons import Reason
 from gillhouse.store import rows
 from gillhouse.store.reader import Reader
 from gillhouse.store.writer import Writer
+from gillhouse.timers import Timers
 
 ROME = ZoneInfo("Europe/Rome")
+HOUR_MS = 3_600_000
 LATE = Verdict(Quality.SUSPECT, Mark.LATE)
 
 
@@ -136,30 +138,41 @@ def lived(
         actions: (hours since the begin, what a person did), in order.
     """
     book, farm = Book(path, config, begin_ms), Farm(config.farm)
-    end_ms = begin_ms + int(hours * 3_600_000)
+    timers = Timers(config.farm.programmes.values(), config.farm.zone, {})
+    timers.rebuild(book.instant(begin_ms))
     _decide(book, farm, begin_ms, Started("test", config.digest, True, None))
-    due = [(begin_ms + int(when * 3_600_000), action) for when, action in actions]
-    moments = {
-        begin_ms + place * sensor.every_ms + 137
-        for sensor in config.farm.sensors.values()
-        for place in range(int((end_ms - begin_ms) / sensor.every_ms))
-    }
-    for moment in sorted(moments):
-        _deadlines(book, farm, moment)
-        while due and due[0][0] <= moment:
-            _decide(book, farm, *due.pop(0))
-        for sensor in config.farm.sensors.values():
-            if (moment - 137 - begin_ms) % sensor.every_ms == 0:
-                value = values(sensor.id, (moment - begin_ms) / 3_600_000)
-                if value is not None:
-                    _decide(book, farm, moment, Reading(sensor.id, value, moment, own_time=True))
+    acted = [(begin_ms + int(when * HOUR_MS), action) for when, action in actions]
+    for moment, reporting in _reports(config, begin_ms, hours):
+        _deadlines(book, farm, timers, moment)
+        while acted and acted[0][0] <= moment:
+            _decide(book, farm, *acted.pop(0))
+        for sensor in reporting:
+            value = values(sensor, (moment - begin_ms) / HOUR_MS)
+            if value is not None:
+                _decide(book, farm, moment, Reading(sensor, value, moment, own_time=True))
     return book.close()
 
 
-def _deadlines(book: Book, farm: Farm, until_ms: int) -> None:
-    while (deadline := farm.next_deadline_ms()) is not None and deadline + book.begin_ms <= until_ms:
-        ms = deadline + book.begin_ms
-        _decide(book, farm, ms, Due(DEADLINE, ms))
+def _reports(config: Config, begin_ms: int, hours: float) -> list[tuple[int, list[str]]]:
+    """(moment, sensors that report then), in order of time."""
+    found: dict[int, list[str]] = {}
+    for sensor in config.farm.sensors.values():
+        for place in range(int(hours * HOUR_MS / sensor.every_ms)):
+            found.setdefault(begin_ms + place * sensor.every_ms + 137, []).append(sensor.id)
+    return sorted(found.items())
+
+
+def _deadlines(book: Book, farm: Farm, timers: Timers, until_ms: int) -> None:
+    """Everything that comes due before `until_ms`: the core's own deadlines and the programmes' due times."""
+    while True:
+        times = (farm.next_deadline_ms(), timers.next_ms(book.instant(until_ms)))
+        coming = min((at for at in times if at is not None), default=None)
+        if coming is None or coming + book.begin_ms > until_ms:
+            return
+        ms = coming + book.begin_ms
+        due = timers.pop_due(book.instant(ms)) or [Due(DEADLINE, ms)]
+        for one in due:
+            _decide(book, farm, ms, one)
 
 
 def _decide(book: Book, farm: Farm, ms: int, item: Input) -> None:
@@ -185,7 +198,3 @@ def _decide(book: Book, farm: Farm, ms: int, item: Input) -> None:
 
 def note(space: str, text: str, who: str = "helper 1") -> OperatorAction:
     return OperatorAction(Act.NOTE, space, who, text)
-
-
-def hours_later(begin_ms: int, hours: float) -> int:
-    return begin_ms + int(timedelta(hours=hours) / timedelta(milliseconds=1))

@@ -100,12 +100,12 @@ def _trace(one: QuantityNight, window: Window) -> TraceLane:
 
 
 def _summary(one: QuantityNight) -> str:
-    """Such as 83-96 %, in band 92 %."""
+    """Such as 83-96 %, in range 92 %."""
     tally = one.tally
     if tally.least is None or tally.most is None:
         return "nothing known"
     inside = percent(tally.inside_ms, tally.covered_ms)
-    return f"{told.span(one.quantity, tally.least, tally.most)}, in band {inside}"
+    return f"{told.span(one.quantity, tally.least, tally.most)}, in range {inside}"
 
 
 def _known(one: QuantityNight, window: Window) -> str:

@@ -186,6 +186,7 @@ def _away(events: Sequence[EventAt], window: Window) -> tuple[Away, ...]:
             begin, end = facts.get("from_ms"), facts.get("to_ms")
             if isinstance(begin, int) and isinstance(end, int):
                 found.append(Away(begin, end, lost, False))
+    found.sort(key=lambda away: (away.from_ms, away.to_ms))
     return tuple(
         Away(max(away.from_ms, window.from_ms), min(away.to_ms, window.to_ms), away.lost, away.clean)
         for away in found
