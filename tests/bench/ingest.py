@@ -1,108 +1,79 @@
-"""Ingest at full blast and command latency: the running daemon against bare paho.
+"""Ingest at full blast: messages a second and CPU a message, the daemon beside a bare subscriber."""
 
-Floor for ingest: a paho subscriber, QoS 1, that does `json.loads` and nothing else. Floor for latency: the same
-client echoing a command for each message, with a writer thread committing behind it. Both sides get the same
-broker, the same publisher and the same messages; rounds alternate and the median of the per-round ratios counts.
-"""
-
-import json
-import multiprocessing
-import os
-import socket
 import sqlite3
-import statistics
-import subprocess
-import sys
-import tempfile
-import threading
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
-from pathlib import Path
-from queue import SimpleQueue
-from typing import Any
+from collections.abc import Callable
+from contextlib import closing
+from dataclasses import dataclass
 
-import paho.mqtt.client as paho
-from servers import MosquittoBroker, wait_until
+from tests.bench import floors
+from tests.bench.blast import blast, packets
+from tests.bench.process import Daemon, cpu_s, daemon, fresh_broker, rss_mb
 
-SERIES = 30
-ROUNDS = 5
-MESSAGES = 20_000
-TRIGGERS = 400
-TICKS_PER_S = os.sysconf("SC_CLK_TCK")
-
-FARM = """\
-farm: bench
-zone: UTC
-broker: {{host: 127.0.0.1, port: {port}, client_id: bench-daemon}}
-"""
+MESSAGES = 24_000
+"""A round. More would only take longer."""
+COUNTED = 0.9
+"""The rate is taken over this share of a round: the last rows wait for their group commit, idle."""
+DRAIN_S = 90.0
+LOOK_S = 0.02
+"""Between two looks at how far it is: counting must not take the cores from what is counted."""
 
 
-def cpu_s(pid: int) -> float:
-    """User and system time of a process, seconds. Source: proc(5), fields 14 and 15."""
-    fields = Path(f"/proc/{pid}/stat").read_text().rsplit(")", 1)[1].split()
-    return (int(fields[11]) + int(fields[12])) / TICKS_PER_S
+@dataclass(frozen=True)
+class Side:
+    """One side of one round."""
+
+    per_s: float
+    cpu_us: float
+    rss_mb: float
 
 
-def rss_mb(pid: int) -> float:
-    """Resident memory of a process, 10^6 bytes. Source: proc(5), VmRSS."""
-    for line in Path(f"/proc/{pid}/status").read_text().splitlines():
-        if line.startswith("VmRSS"):
-            return int(line.split()[1]) * 1024 / 1e6
-    raise AssertionError(f"/proc/{pid}/status has no VmRSS")
+@dataclass(frozen=True)
+class Round:
+    daemon: Side
+    floor: Side
+    lost: int
+    """Messages the broker acknowledged to the publisher that the store does not hold."""
+    twice: int
+    """Messages the store holds more than once."""
 
 
-def no_delay(client: Any, _userdata: Any, sock: socket.socket) -> None:
-    sock.setsockopt(socket.IPPROTO_TCP, socket.TCP_NODELAY, 1)
+def _wait(count: Callable[[], int], messages: int) -> None:
+    end = time.perf_counter() + DRAIN_S
+    while count() < messages:
+        assert time.perf_counter() < end, f"{count()} of {messages} messages after {DRAIN_S:g} s"
+        time.sleep(LOOK_S)
 
 
-def client_on(port: int, name: str, clean: bool = True) -> paho.Client:
-    client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id=name, protocol=paho.MQTTv5)
-    client.on_socket_open = no_delay
-    client.max_inflight_messages_set(500)
-    client.connect("127.0.0.1", port, clean_start=clean)
-    return client
+def _side(pid: int, port: int, count: Callable[[], int]) -> Side:
+    ready, cpu_from = packets(MESSAGES), cpu_s(pid)
+    began = blast(port, ready)
+    _wait(count, int(MESSAGES * COUNTED))
+    took_s = time.perf_counter() - began
+    _wait(count, MESSAGES)
+    return Side(MESSAGES * COUNTED / took_s, (cpu_s(pid) - cpu_from) / MESSAGES * 1e6, rss_mb(pid))
 
 
-def publish_blast(port: int, first: int, messages: int) -> None:
-    """Publishes `messages` readings over SERIES topics as fast as the broker takes them."""
-    client = client_on(port, f"blast-{first}")
-    client.loop_start()
-    last = None
-    for n in range(first, first + messages):
-        # Humidity wanders inside its band, so that the daemon's rules run but its relays rest.
-        value = 90.0 + (n * 7919 % 37) / 10
-        payload = json.dumps({"rh": value, "n": n // SERIES, "dev": "bench-board-01", "up": n})
-        last = client.publish(f"bench/{n % SERIES}/air", payload, qos=1)
-    assert last is not None
-    last.wait_for_publish(120)
-    client.disconnect()
-    client.loop_stop()
+def measure(rounds: int) -> list[Round]:
+    """Interleaved rounds, each side with the broker to itself."""
+    found = []
+    for _ in range(rounds):
+        with fresh_broker() as broker:
+            with floors.subscriber(broker.port, broker.directory) as floor:
+                bare = _side(floor.pid, broker.port, floor.count)
+            with daemon(broker.directory, broker.port) as running:
+                found.append(_against(running, broker.port, bare))
+    return found
 
 
-def bare_subscriber(port: int, counted: Any, ready: Any) -> None:
-    """The json floor, as a process of its own."""
-    client = client_on(port, "floor")
-    count = 0
+def _against(running: Daemon, port: int, bare: Side) -> Round:
+    with closing(sqlite3.connect(f"file:{running.journal}?mode=ro", uri=True)) as db:
 
-    def on_message(_client: Any, _userdata: Any, message: paho.MQTTMessage) -> None:
-        nonlocal count
-        json.loads(message.payload)
-        count += 1
-        counted.value = count
+        def count() -> int:
+            return int(db.execute("SELECT count(*) FROM readings").fetchone()[0])
 
-    client.on_message = on_message
-    client.on_subscribe = lambda *_: ready.set()
-    client.subscribe("bench/+/air", qos=1)
-    client.loop_forever()
-
-
-@contextmanager
-def floor_process(port: int) -> Iterator[tuple[int, Callable[[], int]]]:
-    counted, ready = multiprocessing.Value("q", 0, lock=False), multiprocessing.Event()
-    process = multiprocessing.Process(target=bare_subscriber, args=(port, counted, ready), daemon=True)
-    process.start()
-    assert ready.wait(20) and process.pid is not None
-    yield process.pid, lambda: int(counted.value)
-    process.kill()
-    process.join()
+        ours = _side(running.pid, port, count)
+        distinct, rows = db.execute(
+            "SELECT count(DISTINCT board_seq || ' ' || sensor), count(*) FROM readings_named"
+        ).fetchone()
+    return Round(ours, bare, MESSAGES - distinct, rows - distinct)
