@@ -45,7 +45,7 @@ need_venv() {
     if [ ! -e "$stamp" ] || [ pyproject.toml -nt "$stamp" ] || [ deploy/requirements.lock -nt "$stamp" ]; then
         python3 -m venv "$venv" 2>/dev/null || { need_debian python3-venv; rm -rf "$venv"; python3 -m venv "$venv"; }
         say "== installing Python packages into .venv (a minute or two the first time)"
-        "$venv/bin/python" -m pip install -q --disable-pip-version-check -c deploy/requirements.lock -e ".[$1]" >&2
+        "$venv/bin/python" -m pip install -q --disable-pip-version-check --use-pep517 -c deploy/requirements.lock -e ".[$1]" >&2
         touch "$stamp"
     fi
 }
