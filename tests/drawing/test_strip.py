@@ -96,7 +96,7 @@ def test_a_gap_is_blank_and_hatched() -> None:
     root = drawn(strip([lane([Step(0, 4 * H, 90.0), Step(8 * H, 12 * H, 91.0)])]))
     (gap,) = of_class(root, "gap")
     assert gap.get("fill") == "url(#tent-gap)"
-    assert float(gap.get("width", "0")) == pytest.approx((WIDE - 104 - 128) / 3, abs=0.2)
+    assert float(gap.get("width", "0")) == pytest.approx((WIDE - 104 - 138) / 3, abs=0.2)
     assert len(of_class(root, "trace")) == 2
     assert gaps([Step(0, 4, 1.0), Step(8, 12, 1.0)], 0, 12) == [(4, 8)]
 
@@ -135,6 +135,14 @@ def test_flags_close_together_stand_in_rows() -> None:
     flags = [Flag(number, number * 60_000, True) for number in range(1, 6)]
     assert flag_rows(flags, axis)[:3] == [0, 1, 2]
     assert max(flag_rows(flags, axis)) == FLAG_ROWS - 1
+
+
+def test_how_long_an_alarm_stood_is_drawn() -> None:
+    """By hand: from 3 h to 6 h of 12: a quarter of the lanes' width. One that still stands has no hem."""
+    root = drawn(strip(flags=[Flag(1, 3 * H, True, 6 * H), Flag(2, 7 * H, True)]))
+    (hem,) = of_class(root, "stood")
+    width = float(hem.get("x2", "0")) - float(hem.get("x1", "0"))
+    assert width == pytest.approx((WIDE - 104 - 138) / 4, abs=0.2)
 
 
 @given(

@@ -26,6 +26,7 @@ from gillhouse.audit.wording import (
     DOUBT_WORD,
     ROLE_WORD,
     WORST_WORD,
+    about,
     alarm_title,
     answer_words,
     capital,
@@ -223,12 +224,10 @@ def _alarm(night: Night, one: AlarmNight, place: str) -> AlarmRow:
     before = one.began_ms < night.window.from_ms
     begin = f"{told.day(one.began_ms, zone)} " if before else ""
     end = "still on" if one.ended_ms is None else told.clock(one.ended_ms, zone)
-    subject = one.alarm.partition(":")[2]
-    about = f" ({subject})" if subject and subject != one.space else ""
     return AlarmRow(
         f"{begin}{told.clock(one.began_ms, zone)}-{end}",
         place,
-        f"{alarm_title(one.kind)}{about}",
+        f"{alarm_title(one.kind)}{about(one)}",
         answer_words(one),
     )
 

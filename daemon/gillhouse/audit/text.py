@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gillhouse.audit import runs, told, verdict
+from gillhouse.audit.chart import percent
 from gillhouse.audit.night import AlarmNight, Night, Outside, QuantityNight, SensorNight, SpaceNight
 from gillhouse.audit.verdict import Finding, Grade, SpaceVerdict
 from gillhouse.audit.wording import ROLE_WORD, WORST_WORD, capital, outside_words, species_words
@@ -89,7 +90,7 @@ def story(night: Night, one: SpaceVerdict) -> list[str]:
     if one.leading is None:
         return ["Nothing is known of this night."]
     if one.grade is Grade.GOOD:
-        return [_ranges(one)]
+        return [capital(_ranges(one))]
     told_lines = [_trouble(night, one.leading)]
     if one.leading.worst is not None:
         told_lines.append(f"Why: {one.leading.worst.words}.")
@@ -107,11 +108,15 @@ def _ranges(one: SpaceVerdict) -> str:
 
 
 def _range(figures: QuantityNight) -> str:
+    """Such as 79-99 % (right 97 %): the share of the known time it was where it should be."""
     tally = figures.tally
     assert tally.least is not None and tally.most is not None  # callers look first
     if figures.quantity is Quantity.CO2:
-        return f"CO2 up to {told.number(Quantity.CO2, tally.most)}"
-    return told.span(figures.quantity, tally.least, tally.most)
+        words = f"CO2 up to {told.number(Quantity.CO2, tally.most)}"
+    else:
+        words = told.span(figures.quantity, tally.least, tally.most)
+    share = percent(tally.inside_ms, tally.covered_ms)
+    return words if share == "100 %" else f"{words} (right {share})"
 
 
 def _others(one: SpaceVerdict) -> str:
@@ -211,7 +216,7 @@ def water(night: Night) -> str:
 
 def _sensors(night: Night) -> str:
     sensors = [*night.sensors, *(sensor for space in night.spaces for sensor in space.sensors)]
-    good = [one for one in sensors if verdict.sensor_good(one, night.window.lasts_ms)]
+    good = [one for one in sensors if not verdict.long_silences(one)]
     poor = [one for one in sensors if one not in good]
     names = ", ".join(_poor(night, one) for one in poor[:3])
     more = f" and {len(poor) - 3} more" if len(poor) > 3 else ""
@@ -221,9 +226,15 @@ def _sensors(night: Night) -> str:
 
 
 def _poor(night: Night, one: SensorNight) -> str:
-    since = verdict.silent_since(night, one)
+    zone, silences = night.window.zone, verdict.long_silences(one)
     if one.counted == 0:
         return f"{one.sensor.id} not heard"
-    if since is not None:
-        return f"{one.sensor.id} silent since {told.clock(since, night.window.zone)}"
-    return f"{one.sensor.id} {100 * one.covered_ms / night.window.lasts_ms:.0f} %"
+    begin, end = silences[-1]
+    if end >= night.window.to_ms:
+        return f"{one.sensor.id} silent since {told.clock(begin, zone)}"
+    more = f" and {len(silences) - 1} times more" if len(silences) > 1 else ""
+    return f"{one.sensor.id} silent {told.clocks(*max(silences, key=_length), zone)}{more}"
+
+
+def _length(span: tuple[int, int]) -> int:
+    return span[1] - span[0]

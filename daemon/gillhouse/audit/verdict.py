@@ -28,8 +28,8 @@ SURE_SHARE = 0.75
 """With less than this of the night known it is fair at most."""
 HURT_MS = 10 * 60_000
 """This long beyond the limit at which people are called is a bad night."""
-SENSOR_SHARE = 0.9
-"""A sensor that covered this share of the night was good."""
+LONG_SILENCE_MS = 10 * 60_000
+"""A sensor that was silent this long at a stretch was not good."""
 
 WORD: dict[tuple[Quantity, Side], str] = {
     (Quantity.HUMIDITY, Side.BELOW): "DRY",
@@ -150,9 +150,9 @@ def _weight(finding: Finding) -> float:
     return finding.worst.stretch.deficit / NOTABLE[finding.figures.quantity]
 
 
-def sensor_good(sensor: SensorNight, night_ms: int) -> bool:
-    """It was there and believed nearly all night."""
-    return sensor.covered_ms >= SENSOR_SHARE * night_ms
+def long_silences(sensor: SensorNight) -> list[tuple[int, int]]:
+    """Its silences worth a word, in order of time."""
+    return [(begin, end) for begin, end in sensor.silences if end - begin >= LONG_SILENCE_MS]
 
 
 def silent_since(night: Night, sensor: SensorNight) -> int | None:
@@ -227,6 +227,24 @@ def _silent_sensors(night: Night) -> Told:
                 )
 
 
+def _were_silent(night: Night) -> Told:
+    """Sensors that were silent for long and came back, those of a space together."""
+    for space in night.spaces:
+        spells = [
+            (sensor.sensor.id, span)
+            for sensor in space.sensors
+            if sensor.counted
+            for span in long_silences(sensor)
+            if span[1] < night.window.to_ms
+        ]
+        if not spells:
+            continue
+        names = list(dict.fromkeys(name for name, _ in spells))
+        _, longest = max(spells, key=lambda spell: spell[1][1] - spell[1][0])
+        words = f"{', '.join(names)} silent {told.clocks(*longest, night.window.zone)}"
+        yield "were silent", Job(4, space.space.name, f"{words}. See to power, cable and Wi-Fi.")
+
+
 MEND: dict[str, str] = {
     "no-effect": "{tool} ran and it did not help. {look}",
     "tank-empty": "Fill the water tank.",
@@ -267,7 +285,13 @@ def _unseen(night: Night) -> Told:
             yield "unseen", Job(2, verdict.space.space.name, "no readings all night. See to its boards.")
 
 
-_RULES: tuple[Callable[[Night], Told], ...] = (_standing_alarms, _unseen, _silent_sensors, _troubles)
+_RULES: tuple[Callable[[Night], Told], ...] = (
+    _standing_alarms,
+    _unseen,
+    _silent_sensors,
+    _troubles,
+    _were_silent,
+)
 
 
 def water(night: Night) -> tuple[float, float]:

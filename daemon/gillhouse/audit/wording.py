@@ -58,7 +58,13 @@ def alarm_title(kind: str) -> str:
 def alarm_words(one: AlarmNight, zone: tzinfo) -> str:
     """Such as: too dry, until 02:52; helper answered after 5 min."""
     until = "still on" if one.ended_ms is None else f"until {told.clock(one.ended_ms, zone)}"
-    return f"{alarm_title(one.kind)}, {until}; {answer_words(one)}"
+    return f"{alarm_title(one.kind)}{about(one)}, {until}; {answer_words(one)}"
+
+
+def about(one: AlarmNight) -> str:
+    """The sensor or relay an alarm names, in brackets; nothing where it names its space."""
+    subject = one.alarm.partition(":")[2]
+    return f" ({subject})" if subject and subject != one.space else ""
 
 
 def answer_words(one: AlarmNight) -> str:

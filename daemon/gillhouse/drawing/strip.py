@@ -35,7 +35,7 @@ class Sheet:
 def sheet(width: float) -> Sheet:
     if width < 600:
         return Sheet(width, 36.0, 19.0, 80.0, 9.0, 10.5, True)
-    return Sheet(width, 104.0, 128.0, 82.0, 10.0, 11.5, False)
+    return Sheet(width, 104.0, 138.0, 82.0, 10.0, 11.5, False)
 
 
 FEED = 15.0
@@ -217,6 +217,11 @@ def _flags(
         x, y = axis.x(flag.at_ms), span[0] + FLAG_ROW * row
         colour = paper.ALARM if flag.alarm else paper.TEXT
         poles.append(paper.line((x, y), (x, span[1]), colour, stroke_width=0.8, stroke_dasharray="1.5 3"))
+        if flag.to_ms is not None:  # how long it stood
+            hem = y + 15.5
+            poles.append(
+                paper.line((x, hem), (axis.x(flag.to_ms), hem), colour, stroke_width=1.6, class_="stood")
+            )
         cloths.append(_cloth(flag, (x, y), axis, colour))
     return poles, cloths
 
