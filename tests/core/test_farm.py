@@ -322,6 +322,19 @@ def test_limits_for_people_hold_whatever_the_crops_file_says():
     assert alarms(bench, "co2-people-30000")[-1][0] == bench.ms
 
 
+def test_a_dead_board_makes_one_call_and_a_mate_that_stays_dead_another():
+    bench = Bench(farm())
+    bench.every(30, 5, room_rh=90.0, **CALM)
+    bench.wait(400)
+    assert len(alarms(bench, "sensor-silent")) == 3
+    assert len([n for _, n in alarms(bench, "sensor-silent") if n.announce]) == 1
+    bench.every(30, 5, room_rh=90.0, room_temp=17.0)
+    later = [
+        n for ms, n in bench.notices if n.kind == "sensor-silent" and n.announce and ms > bench.ms - 150_000
+    ]
+    assert "sensor-silent:room-co2" in [n.alarm for n in later]
+
+
 def test_a_space_nobody_can_enter_has_no_limits_for_people():
     bench = Bench(farm(space(walk_in=False)))
     bench.every(30, 40, room_co2=20_000.0)
@@ -693,7 +706,7 @@ def joint(settings_, **more):
 
 @pytest.mark.parametrize("seed", [1, 2, 3])
 def test_a_tent_and_a_room_stay_in_band_with_labels_off_by_forty_percent(seed):
-    """Fourteen simulated hours of an invented autumn night, sensors up to 3 points off; true humidity AND CO2."""
+    """Fourteen simulated hours of an invented autumn night, sensors up to 3 points off, true figures."""
     settings_ = farm(
         space("room", volume_m3=40.0, crop_kg=160.0),
         space("tent", SpaceKind.TENT, volume_m3=6.0, crop_kg=25.0, intake=_shed()),

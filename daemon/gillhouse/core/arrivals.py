@@ -91,7 +91,9 @@ def take_reading(plan: Plan, state: State, step: Step, item: Reading) -> None:
     remember(known, step.seq, step.now, item, verdict)
     if was_silent:
         _tell_sensor(step, sensor, Reason.SENSOR_BACK, {"value": item.value})
-        step.conditions += watch.sensor_conditions(plan, state, sensor.id)
+        for mate in watch.board_mates(plan, sensor.id):
+            # Its silence may have been excused by this one's.
+            step.conditions += watch.sensor_conditions(plan, state, mate)
     if verdict.mark is not was_mark:
         if Mark.FLAT in (verdict.mark, was_mark):
             step.conditions += watch.sensor_conditions(plan, state, sensor.id)

@@ -80,7 +80,7 @@ def fresh_air(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> W
     floor = plan.blind_m3_per_h if blind else plan.floor_m3_per_h
     owed = state.owed_m3 + (floor - plan.leak_m3_per_h - inside.fan_m3_per_h) * step_h
     run_m3 = max(plan.fan_m3_per_h, 1.0) * plan.shortest_ms / HOUR_MS
-    state.owed_m3 = min(max(owed, -floor), max(2 * run_m3, 0.0))
+    state.owed_m3 = float(min(max(owed, -floor), max(2 * run_m3, 0.0)))
     for rule in (_by_co2, _by_floor, _by_wetness):
         wish = rule(plan, inside, state, mono_ms)
         if wish is not None:

@@ -44,6 +44,9 @@ CUT_LEAST_MS = 1_500
 STRETCH = 4
 """A pulse grows to so many ordinary pulses when more is owed, as a wide-open fan asks."""
 
+BACK_PCT = 1.5
+"""So far back in its band, and humidity is no longer too dry or too wet. Common practice, no source."""
+
 LONGEST_PULSE_MS = 120_000
 """No mist pulse is longer, whatever is owed. Common practice for a solenoid, no source."""
 
@@ -75,12 +78,12 @@ class MistState:
 
 
 def _mist_mode(band: Band, value: float, last: Reason) -> Reason:
-    """Which story the humidity tells; one point of hysteresis keeps noise from telling two."""
+    """Which story the humidity tells; some hysteresis keeps noise from telling two."""
     if value >= 100.0:
         return Reason.SATURATED
-    if band.high is not None and value > band.high - (1.0 if last is Reason.TOO_HUMID else 0.0):
+    if band.high is not None and value > band.high - (BACK_PCT if last is Reason.TOO_HUMID else 0.0):
         return Reason.TOO_HUMID
-    if band.low is not None and value < band.low + (1.0 if last is Reason.AIR_DRY else 0.0):
+    if band.low is not None and value < band.low + (BACK_PCT if last is Reason.AIR_DRY else 0.0):
         return Reason.AIR_DRY
     return Reason.HOLD_HUMID
 
@@ -122,7 +125,7 @@ def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict
     wishes: dict[str, Wish] = {}
     for relay in plan.relays:
         owed = state.owed_ms.get(relay, 0.0) + share * step_h * HOUR_MS
-        owed = 0.0 if wet else min(max(owed, -plan.pulse_ms), plan.longest_ms)
+        owed = 0.0 if wet else min(max(owed, -float(plan.pulse_ms)), float(plan.longest_ms))
         state.owed_ms[relay] = owed
         wishes[relay] = _mist_wish(plan, inside, state, relay, mono_ms, aim)
     return wishes

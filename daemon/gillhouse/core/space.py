@@ -116,7 +116,7 @@ def _sample(sensor: SensorSettings, state: SensorState) -> Sample | None:
     if not drives(state) or state.good_value is None:
         return None
     return Sample(
-        sensor.id, state.good_value, state.good_ms, state.good_seq, sensor.calibrated, sensor.error
+        sensor.id, state.good_value, state.good_ms, state.good_seq, sensor.calibrated, float(sensor.error)
     )
 
 
@@ -133,10 +133,10 @@ def refresh_intake(plan: SpacePlan, state: SpaceState, sensors: Mapping[str, Sen
     humidity = min(max(humidity, 1.0), 100.0)
     co2 = values[Quantity.CO2]
     state.intake = IntakeAir(
-        temperature_c=temperature,
+        temperature_c=float(temperature),
         ratio=humidity_ratio(temperature, humidity),
         dew_c=dew_point_c(temperature, humidity),
-        co2_ppm=told.co2_ppm if co2 is None else co2,
+        co2_ppm=float(told.co2_ppm if co2 is None else co2),
     )
 
 

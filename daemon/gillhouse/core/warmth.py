@@ -58,7 +58,7 @@ def duty(plan: DutyPlan, inside: Inside, state: DutyState, mono_ms: int) -> Wish
         state.trim = min(max(state.trim + lacking * 0.5 * step_ms / HOUR_MS, 0.0), 1.0)
     share = min(max(0.5 * lacking + state.trim, 0.0), 1.0) if lacking > -1.0 else 0.0
     owed = state.owed_ms + share * step_ms - (step_ms if state.on else 0)
-    state.owed_ms = min(max(owed, -plan.quantum_ms), 2.0 * plan.quantum_ms)
+    state.owed_ms = min(max(owed, -float(plan.quantum_ms)), 2.0 * plan.quantum_ms)
     state.on = share > 0.0 and state.owed_ms > (0.0 if state.on else plan.quantum_ms - 1.0)
     asks = Reason.TOO_WARM if plan.cools else Reason.TOO_COLD
     state.mode = asks if state.on or share > 0.0 else Reason.IN_BAND

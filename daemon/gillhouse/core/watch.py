@@ -195,11 +195,29 @@ def sensor_conditions(plan: Plan, state: State, sensor: str) -> tuple[Condition,
         "last_value": known.good_value,
     }
     flat = None if known.silent else known.mark is Mark.FLAT
-    space, every_ms = settings.space, settings.every_ms
+    space, every_ms, parents = settings.space, settings.every_ms, _silent_before(plan, state, sensor)
     return (
-        Condition("sensor-silent", sensor, space, known.silent, facts, off_delay_ms=every_ms),
+        Condition(
+            "sensor-silent", sensor, space, known.silent, facts, off_delay_ms=every_ms, parents=parents
+        ),
         Condition("sensor-flat", sensor, space, flat, facts),
     )
+
+
+def board_mates(plan: Plan, sensor: str) -> list[str]:
+    """The sensors at the same place as this one, itself included: most likely one board."""
+    own = plan.settings.sensors[sensor]
+    return [
+        other.id
+        for other in plan.settings.sensors.values()
+        if other.space == own.space and other.zone == own.zone
+    ]
+
+
+def _silent_before(plan: Plan, state: State, sensor: str) -> tuple[str, ...]:
+    """The alarm of the first silent sensor of the same board, so that one dead board makes one call."""
+    first = next((other for other in board_mates(plan, sensor) if state.sensors[other].silent), sensor)
+    return () if first == sensor else (alarm_id("sensor-silent", first),)
 
 
 def link_condition(plan: Plan, state: State, link: Link) -> Condition:
