@@ -15,21 +15,23 @@ from gillhouse import __version__
 from gillhouse.alerts.outbox import Alerts
 from gillhouse.clock import Clock
 from gillhouse.config import Config
-from gillhouse.control import Arrived, Changed, Control, Parts
+from gillhouse.control import Arrived, Chores, Control, Plan
 from gillhouse.core.inputs import Input, Link, LinkChange, Started
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.quantities import MEASURES
+from gillhouse.decider import Decider, Hands
 from gillhouse.local import LocalServer
 from gillhouse.mqtt import BrokerLink
 from gillhouse.payloads.message import Message
 from gillhouse.payloads.routes import Routes
 from gillhouse.relays import Relays
+from gillhouse.relays.driver import Publish
 from gillhouse.reporter import NIGHT_REPORT, Reporter
 from gillhouse.requests import answer
 from gillhouse.resume import farm_as_left
 from gillhouse.store.mirror import Mirror
 from gillhouse.store.reader import Reader
-from gillhouse.store.rows import ConfigRow, SeriesRow
+from gillhouse.store.rows import ConfigRow, Entry, SeriesRow
 from gillhouse.store.writer import Writer
 from gillhouse.timers import Timers
 
@@ -63,17 +65,19 @@ class Service:
         path = state_dir / JOURNAL
         self.writer = Writer(path, clock, config.store, self._committed, self._store_state)
         self.link = BrokerLink(config.broker, clock, self._message, self._link_state)
-        self.alerts = Alerts(config, clock, self.writer, path, self._deliver)
+        self.alerts = Alerts(
+            config, clock, self.writer, path,
+            # A message for a person: wait for the broker's word that it has it.
+            lambda topic, payload: self.link.deliver(topic, payload, DELIVER_S),
+        )
         self.reporter = Reporter(path, clock, self.writer, self.alerts)
         self.mirror = Mirror(config.mirror, path, clock, self.writer) if config.mirror else None
         with Reader(path) as reader:
             farm = farm_as_left(reader, config.farm)
-        made = self._made_from(config)
-        parts = Parts(
-            clock, farm, config.digest, __version__, made.routes, made.relays, made.timers, self.writer,
-            self.alerts, {NIGHT_REPORT: self.reporter.build},
-        )
-        self.control = Control(parts, self.writer.next_seq)
+        plan = plan_of(config, path, self.link.publish)
+        hands = Hands(farm, config.digest, __version__, plan.relays, self.writer, self.alerts)
+        chores = Chores({NIGHT_REPORT: self.reporter.build})
+        self.control = Control(clock, Decider(hands, self.writer.next_seq), plan, chores)
         self.control.on_failure = self._control_failed
         self._local = LocalServer(state_dir, lambda request, who: answer(self, request, who))
 
@@ -83,13 +87,13 @@ class Service:
         known = found.last_ms is not None and found.last_ms <= now.wall_ms
         away_ms = now.wall_ms - found.last_ms if known and found.last_ms is not None else None
         self.writer.start()
-        self._put_config(self.config)
+        self.writer.put(*rows_of(self.config, now.wall_ms))
         self.alerts.start()
         self.reporter.start()
         if self.mirror:
             self.mirror.start()
         self.control.start(Started(__version__, self.config.digest, found.clean, away_ms))
-        self.link.subscribe(self._topics(self.config))
+        self.link.subscribe(topics_of(self.config))
         self.link.start()
         self._local.start()
 
@@ -113,57 +117,29 @@ class Service:
         waits = tuple(
             name for name in WAITS_FOR_RESTART if getattr(config, name) != getattr(self.config, name)
         )
-        self._put_config(config)
-        made = self._made_from(config)
-        self.control.call(lambda now: self.control.resettle(now, config.farm, made))
+        self.writer.put(*rows_of(config, self.clock.now().wall_ms))
+        self.control.resettle(config.farm, plan_of(config, self.state_dir / JOURNAL, self.link.publish))
         self.config = config
-        self.link.subscribe(self._topics(config))
+        self.link.subscribe(topics_of(config))
         return waits
 
     def submit(self, item: Input) -> Outcome:
         """Hands an input to the core and waits for what came of it."""
-        return self.control.call(lambda now: self.control.handle(now, item))
+        return self.control.submit(item)
 
     def status(self) -> dict[str, Any]:
         """What every space is doing, and why."""
-        return self.control.call(self.control.status)
+        return self.control.call(self.control.decider.status)
 
     def settled(self) -> bool:
         """Nothing is on its way inside: the trial run may move time on."""
         parts = (self.control.at_rest, self.reporter.settled, self.alerts.settled, self.writer.settled)
         return all(settled() for settled in parts) and (self.mirror is None or self.mirror.settled())
 
-    def _put_config(self, config: Config) -> None:
-        self.writer.put(
-            ConfigRow(config.digest, self.clock.now().wall_ms, config.files),
-            *(
-                SeriesRow(one.id, one.quantity, MEASURES[one.quantity].unit, one.space, one.zone)
-                for one in config.farm.sensors.values()
-            ),
-        )
-
-    def _made_from(self, config: Config) -> Changed:
-        routes = Routes(config.routes, config.broker.max_payload)
-        with Reader(self.state_dir / JOURNAL) as reader:
-            newest_ms = reader.newest_ms() or 0
-            for sensor, at in reader.all_readings(newest_ms - KNOWN_AGAIN_MS, newest_ms + 1):
-                routes.remember(sensor, at.ts, at.board_seq, own_time=at.own_time, value=at.value)
-        relays = Relays.wired(config.relay_wires.values(), self.link.publish)
-        daily = {} if config.report.send_at_min is None else {NIGHT_REPORT: config.report.send_at_min}
-        return Changed(routes, relays, Timers(config.farm.programmes.values(), config.farm.zone, daily))
-
-    def _topics(self, config: Config) -> list[str]:
-        relays = Relays.wired(config.relay_wires.values(), self.link.publish).topics()
-        return sorted({route.topic for route in config.routes} | set(relays))
-
     # Called from other threads: each hands over and returns.
 
     def _message(self, message: Message, synced: bool) -> None:
         self.control.inbox.put(Arrived(message, synced))
-
-    def _deliver(self, topic: str, payload: bytes) -> bool:
-        """Sends a message for a person and waits for the broker's word that it has it."""
-        return self.link.deliver(topic, payload, DELIVER_S)
 
     def _link_state(self, up: bool, detail: str) -> None:
         if up and self.link.protocol.version == "5":
@@ -186,3 +162,36 @@ class Service:
         log.critical("the control thread died; every relay was let go", exc_info=error)
         self.failed.set()
         self.on_failure()
+
+
+def rows_of(config: Config, wall_ms: int) -> list[Entry]:
+    """What the store keeps of a config: the files whole, and what each sensor is."""
+    return [
+        ConfigRow(config.digest, wall_ms, config.files),
+        *(
+            SeriesRow(one.id, one.quantity, MEASURES[one.quantity].unit, one.space, one.zone)
+            for one in config.farm.sensors.values()
+        ),
+    ]
+
+
+def plan_of(config: Config, journal: Path, publish: Publish) -> Plan:
+    """Routes that know again what was stored last, relay drivers, and due times."""
+    routes = Routes(config.routes, config.broker.max_payload)
+    with Reader(journal) as reader:
+        newest_ms = reader.newest_ms() or 0
+        for sensor, at in reader.all_readings(newest_ms - KNOWN_AGAIN_MS, newest_ms + 1):
+            routes.remember(sensor, at.ts, at.board_seq, own_time=at.own_time, value=at.value)
+    daily = {} if config.report.send_at_min is None else {NIGHT_REPORT: config.report.send_at_min}
+    return Plan(
+        routes,
+        Relays.wired(config.relay_wires.values(), publish),
+        Timers(config.farm.programmes.values(), config.farm.zone, daily),
+    )
+
+
+def topics_of(config: Config) -> list[str]:
+    """Everything the daemon listens to."""
+    wires = config.relay_wires.values()
+    told = {topic for wire in wires for topic in (wire.state_topic, wire.available_topic) if topic}
+    return sorted({route.topic for route in config.routes} | told)

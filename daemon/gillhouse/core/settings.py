@@ -38,8 +38,8 @@ class Combine(StrEnum):
     """How several sensors of one quantity in a space become one value."""
 
     CALIBRATED = "calibrated"
-    """Humidity's default: the median of three or more; with fewer, the one with a calibration in date, else the
-    mean."""
+    """Humidity's default: the median of three or more; with fewer, the one with a calibration in date, else
+    the mean."""
     HIGHEST = "highest"
     LOWEST = "lowest"
     MEDIAN = "median"
@@ -116,8 +116,8 @@ class SupplySettings:
 
 @dataclass(frozen=True, slots=True)
 class SharedAirSettings:
-    """One fan with a damper per space. It serves the space in most need, unless that takes another past a hard
-    limit."""
+    """One fan with a damper per space. It serves the space in most need, unless that takes another past a
+    hard limit."""
 
     id: str
     fan: str
@@ -169,8 +169,8 @@ class IntakeSettings:
     temperature_c: float | None = None
     humidity_pct: float | None = None
     co2_ppm: float = 425.0
-    """Outdoor baseline, 2024: world mean about 424 ppm, WMO Greenhouse Gas Bulletin 21 (2025), as quoted in the
-    news."""
+    """Outdoor baseline, 2024: world mean about 424 ppm, WMO Greenhouse Gas Bulletin 21 (2025), as quoted in
+    the news."""
 
 
 @dataclass(frozen=True, slots=True)
