@@ -90,9 +90,12 @@ def test_the_system_clock_waits_no_longer_than_asked_and_counts_from_its_making(
 
 def test_many_writers_lose_nothing() -> None:
     box: Box[int] = Box(SystemClock())
-    writers = [
-        threading.Thread(target=lambda n=n: [box.put(n * 500 + i) for i in range(500)]) for n in range(4)  # fmt: skip
-    ]
+
+    def write(first: int) -> None:
+        for item in range(first, first + 500):
+            box.put(item)
+
+    writers = [threading.Thread(target=write, args=(n * 500,)) for n in range(4)]
     for writer in writers:
         writer.start()
     got = [box.take() for _ in range(2_000)]

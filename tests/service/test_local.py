@@ -44,7 +44,8 @@ def test_an_error_comes_back_as_words(state: Path, request_: dict[str, Any]) -> 
 
 
 @pytest.mark.parametrize(
-    "line", [b"not json\n", b"[1]\n", b"[" * 20_000 + b"\n", b"x" * (LONGEST_LINE + 2) + b"\n", b"\xff\n", b"\n"]
+    "line",
+    [b"not json\n", b"[1]\n", b"[" * 20_000 + b"\n", b"x" * (LONGEST_LINE + 2) + b"\n", b"\xff\n", b"\n"],
 )
 def test_bad_lines_are_refused_and_the_next_one_is_answered(state: Path, line: bytes) -> None:
     with socket.socket(socket.AF_UNIX) as raw:

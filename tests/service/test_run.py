@@ -8,6 +8,7 @@ from pathlib import Path
 
 import pytest
 from farm import Board, Daemon
+
 from gillhouse.core.outputs import EventKind
 from gillhouse.store.reader import Reader
 from servers import MosquittoBroker, wait_until
