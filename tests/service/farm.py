@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import Any
 
 import paho.mqtt.client as paho
+
 from servers import MosquittoBroker, wait_until
 
 FARM = """\
@@ -27,16 +28,17 @@ sensors:
     {{space: tent, quantity: humidity, unit: "%", topic: t/air, format: json, path: /rh, seq: /n, every: 1 s,
      calibrated: yes}}
   tent-temp:
-    {{space: tent, quantity: temperature, unit: degC, topic: t/air, format: json, path: /t, seq: /n, every: 1 s}}
+    {{space: tent, quantity: temperature, unit: degC, topic: t/air, format: json, path: /t, seq: /n,
+     every: 1 s}}
   tent-co2:
     {{space: tent, quantity: co2, unit: ppm, topic: t/air, format: json, path: /co2, seq: /n, every: 1 s}}
 relays:
   tent-mist:
-    {{space: tent, role: mist, driver: mqtt, command: {{topic: t/mist/set, on: '{{"on": true, "for": {{seconds}}}}',
-     off: '{{"on": false}}'}}, litres_per_h: 4, pulse: 3 s, pulse_gap: 5 s}}
+    {{space: tent, role: mist, driver: mqtt, litres_per_h: 4, pulse: 3 s, pulse_gap: 5 s,
+     command: {{topic: t/mist/set, on: '{{"on": true, "for": {{seconds}}}}', off: '{{"on": false}}'}}}}
   tent-fan:
-    {{space: tent, role: fan, driver: mqtt, command: {{topic: t/fan/set, on: '{{"on": true, "for": {{seconds}}}}',
-     off: '{{"on": false}}'}}, air_m3_per_h: 150, least_off: 1 s}}
+    {{space: tent, role: fan, driver: mqtt, air_m3_per_h: 150, least_off: 1 s,
+     command: {{topic: t/fan/set, on: '{{"on": true, "for": {{seconds}}}}', off: '{{"on": false}}'}}}}
 """
 
 
