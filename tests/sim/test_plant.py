@@ -129,9 +129,10 @@ def test_weather_is_smooth_seeded_and_damp_at_most() -> None:
 
 
 def test_local_times_of_the_night() -> None:
-    assert clock_ms(20, 0) == 0
-    assert clock_ms(2, 10) == (6 * 60 + 10) * MINUTE_MS
-    assert clock_ms(8, 0) == 12 * 60 * MINUTE_MS
+    """The daemon comes up one minute before the night."""
+    assert clock_ms(20, 0) == MINUTE_MS
+    assert clock_ms(2, 10) == (6 * 60 + 10 + 1) * MINUTE_MS
+    assert clock_ms(8, 0) == (12 * 60 + 1) * MINUTE_MS
 
 
 def test_the_story_breaks_what_it_says_and_mends_it(tmp_path: Path) -> None:

@@ -61,7 +61,7 @@ def command(hours: float, seed: int, out: Path, serve: bool, speed: str, config_
     length = Length(seed, hours)
     farm = config_path or shipped_dir() / "farm.yaml"
     click.echo(f"A SIMULATED night: invented farm, weather and people; no real relay moves. Seed {seed}.")
-    with click.progressbar(length=length.ms // MINUTE_MS, label="20:00 to morning", width=40) as bar:
+    with click.progressbar(length=length.end_ms // MINUTE_MS, label="20:00 to morning", width=40) as bar:
         trial = run_trial(farm, out, length, speed == "real", _by_the_minute(bar.update))
     click.echo("")
     click.echo(tell(out, trial))
@@ -112,7 +112,7 @@ def _silent(_at_ms: int) -> None:
 
 
 def _by_the_minute(update: Callable[[int], None]) -> Told:
-    """Moves a progress bar on by whole minutes of the night."""
+    """Moves a progress bar on by whole minutes, the warm-up's too."""
     done = 0
 
     def told(at_ms: int) -> None:
@@ -155,7 +155,7 @@ def _live(trial: Trial, out: Path, link: BoardLink, real_pace: bool, told: Told)
     service.start()
     try:
         lockstep.begin()
-        lockstep.run(trial.length.ms, real_pace, told)
+        lockstep.run(trial.length.end_ms, real_pace, told)
     finally:
         service.stop()
 

@@ -1,9 +1,10 @@
 """A farm file made fit for a trial: the grower's text, with every wire to the real world cut and tied anew.
 
 Changed in the text itself, so that comments and bands stay as they were: every topic moves under `trial/`,
-the broker becomes the trial's own on this machine, every message to people goes to a channel that keeps it in
-memory, a mirror is left out, the name says that all is simulated, and "advise only" is lifted, for here it is
-safe to let the relays go. What the trial leaves behind is this file, loadable like any other.
+the broker becomes the trial's own on this machine, messages to people go to a channel that keeps them in
+memory, a mirror is left out, the reports' night is the trial's, the name says that all is simulated, and
+"advise only" is lifted, for here it is safe to let the relays go. What the trial leaves behind is this file,
+loadable like any other.
 """
 
 from collections.abc import Iterator, Mapping
@@ -44,7 +45,7 @@ def trial_text(text: str) -> str:
         raise TrialError(f"the farm file is no YAML, mend it first: {error}") from error
     if not isinstance(root, yaml.MappingNode):
         raise TrialError("the farm file holds no sections: give one that `gillhouse check` accepts")
-    edits = [*_broker(root), *_name(root), *_channels(root), *_mirror(root)]
+    edits = [*_broker(root), *_name(root), *_channels(root), *_mirror(root), *_report(root)]
     cut = [(begin, end) for begin, end, _ in edits]
     for begin, end, new in (*_topics(root), *_advice(root)):
         if not any(a <= begin < b for a, b in cut):
@@ -172,6 +173,16 @@ def _channels(root: yaml.Node) -> Iterator[Edit]:
     for key, value in _all_pairs(root):
         if key.value == "reach":
             yield _instead((key, value), "[{channel: trial}]")
+
+
+def _report(root: yaml.Node) -> Iterator[Edit]:
+    """The trial's night is told as the night, and at its end."""
+    ours = "{night_start: 20:00, night_end: 08:00, send_at: 08:00}"
+    pair = _section(root, "report")
+    if pair:
+        yield _instead(pair, ours)
+    else:
+        yield _index(root.start_mark), _index(root.start_mark), f"report: {ours}\n"
 
 
 def _mirror(root: yaml.Node) -> Iterator[Edit]:

@@ -57,6 +57,7 @@ class Score:
     lowest_pct: float = 100.0
     highest_ppm: float = 0.0
     switchings: dict[str, int] = field(default_factory=dict)
+    """Changes of each relay: a run, on and off again, is two."""
 
     def count(self, room: Room, at_ms: int, seconds: float) -> None:
         """Takes in the step of `seconds` that ended at `at_ms`."""

@@ -19,6 +19,9 @@ from gillhouse.sim.score import Fault
 
 START_HOUR = 20
 """Local hour at which the trial's night begins."""
+WARM_UP_MS = 60_000
+"""The daemon comes up this long before the night: each board has reported once by then, and nothing is due in
+the very moment it starts."""
 RECOVERY_MS = 30 * 60_000
 """What a space is given after a fault's end before its air is scored again."""
 GROWER = "Ida (invented)"
@@ -54,7 +57,7 @@ class Story:
 
 def clock_ms(hour: int, minute: int) -> int:
     """A local time of the night as trial milliseconds (the trial's night has no clock change)."""
-    return ((hour - START_HOUR) % 24 * 60 + minute) * 60_000
+    return ((hour - START_HOUR) % 24 * 60 + minute) * 60_000 + WARM_UP_MS
 
 
 def _note(space: str, who: str, text: str) -> Callable[[Stage], None]:

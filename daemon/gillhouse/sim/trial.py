@@ -16,8 +16,8 @@ from gillhouse.sim.link import BoardLink, TrialError
 from gillhouse.sim.lockstep import Cast, Lockstep
 from gillhouse.sim.plant import House
 from gillhouse.sim.quiet import Daemon
-from gillhouse.sim.story import START_HOUR, Stage, Story, story_of
-from gillhouse.sim.weather import Weather
+from gillhouse.sim.story import START_HOUR, WARM_UP_MS, Stage, Story, story_of
+from gillhouse.sim.weather import AUTUMN, Climate, Weather
 
 NIGHT = (2025, 10, 14)
 """The invented night's evening, in the farm's zone; no clock change near it."""
@@ -38,10 +38,17 @@ class Length:
 
     seed: int
     hours: float
+    climate: Climate = AUTUMN
 
     @property
     def ms(self) -> int:
+        """Of the night itself."""
         return int(self.hours * HOUR_MS)
+
+    @property
+    def end_ms(self) -> int:
+        """The night's end in trial milliseconds, which begin with the warm-up."""
+        return WARM_UP_MS + self.ms
 
 
 class Trial:
@@ -56,9 +63,9 @@ class Trial:
         for route in config.routes:
             if not route.topic.startswith(PREFIX):
                 raise TrialError(f"sensor {route.sensor}: {route.topic} is no trial topic (under {PREFIX})")
-        self.clock = VirtualClock(night_from_ms(config))
+        self.clock = VirtualClock(night_from_ms(config) - WARM_UP_MS)
         self.story: Story = story_of(config.farm, config.routes)
-        weather = Weather(length.seed, START_HOUR, length.hours)
+        weather = Weather(length.seed, START_HOUR, length.hours + 1.0, length.climate)
         self.house = House(config.farm, weather, length.seed, self.story.faults)
         self.sensors = sensor_boards(config.routes, self.house.sensors)
         own_timers = {id: relay.own_timer for id, relay in config.farm.relays.items()}
@@ -76,6 +83,7 @@ class Trial:
     def truth(self) -> dict[str, object]:
         """What the night was like in truth, for `truth.json`."""
         begin = night_from_ms(self.config)
+        started = begin - WARM_UP_MS
         return {
             "simulated": True,
             "seed": self.length.seed,
@@ -87,9 +95,9 @@ class Trial:
                 "in band: humidity and CO2 inside the farm file's bands, in the model's true air"
             ),
             "faults": [
-                {"space": f.space, "what": f.what, "from_ms": begin + f.from_ms, "to_ms": begin + f.to_ms}
+                {"space": f.space, "what": f.what, "from_ms": started + f.from_ms, "to_ms": started + f.to_ms}
                 for f in self.story.faults
-                if f.from_ms < self.length.ms
+                if f.from_ms < self.length.end_ms
             ],
             "spaces": [
                 place.score.figures(place.room)

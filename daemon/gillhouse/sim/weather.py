@@ -48,16 +48,22 @@ class Climate:
     co2_ppm: float = 428.0
 
 
+AUTUMN = Climate()
+"""A mild, overcast night in October."""
+FROST = Climate(mean_c=-2.0, swing_c=3.0, dew_gap_c=3.0, wind_m_s=3.0)
+"""A hard night: cold, dry and windy. Every cubic metre of fresh air has to be warmed and wetted."""
+
+
 class Weather:
     """Air outdoors and indoors at any second of the trial."""
 
-    def __init__(self, seed: int, start_hour: float, hours: float, climate: Climate | None = None) -> None:
+    def __init__(self, seed: int, start_hour: float, hours: float, climate: Climate = AUTUMN) -> None:
         """
         Args:
             start_hour: local hour of the day at second 0.
             hours: how long it is laid out for.
         """
-        self.climate = climate or Climate()
+        self.climate = climate
         self._start_hour = start_hour
         minutes = int(hours * 60) + 3
         rng = Random(f"weather {seed}")
