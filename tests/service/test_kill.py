@@ -62,14 +62,16 @@ class Boards:
     """Publishes readings from a thread until stopped; remembers which ones the broker acknowledged."""
 
     port: int
-    acknowledged: set[tuple[str, int]] = field(default_factory=set)
-    """(sensor, running number of the board)."""
+    published: list[tuple[tuple[str, int], paho.MQTTMessageInfo]] = field(default_factory=list)
+    """(sensor, running number of the board), and paho's word on its acknowledgement."""
     at_ms: dict[tuple[str, int], int] = field(default_factory=dict)
     """(sensor, the board's own time) -> running number."""
-    sent: int = 0
-    _under_way: dict[int, tuple[str, int]] = field(default_factory=dict)
-    _lock: threading.Lock = field(default_factory=threading.Lock)
+    refused: list[str] = field(default_factory=list)
     _stop: threading.Event = field(default_factory=threading.Event)
+
+    @property
+    def sent(self) -> int:
+        return len(self.published)
 
     def start(self) -> None:
         self._client = paho.Client(paho.CallbackAPIVersion.VERSION2, client_id="boards", protocol=paho.MQTTv5)
@@ -79,13 +81,17 @@ class Boards:
         self._thread = threading.Thread(target=self._run, name="boards", daemon=True)
         self._thread.start()
 
-    def stop(self) -> None:
-        """Ends the load and waits for the last acknowledgement."""
+    def stop(self) -> set[tuple[str, int]]:
+        """Ends the load and waits for the last acknowledgements. Returns the acknowledged readings."""
         self._stop.set()
         self._thread.join()
-        wait_until(lambda: len(self.acknowledged) == self.sent, UP_S, "the broker's last acknowledgement")
+        wait_until(
+            lambda: all(word.is_published() for _, word in self.published), UP_S, "the last acknowledgement"
+        )
         self._client.disconnect()
         self._client.loop_stop()
+        assert not self.refused, f"the broker refused a board: {self.refused[0]}"
+        return {reading for reading, _ in self.published}
 
     def _run(self) -> None:
         for turn in itertools.count():
@@ -95,15 +101,12 @@ class Boards:
             sensor, at_ms = f"board-{board}", time.time_ns() // 1_000_000
             self.at_ms[sensor, at_ms] = number
             body = json.dumps({"v": 87 + number % 20 / 10, "n": number, "at": at_ms / 1000})
-            with self._lock:  # the acknowledgement may come before publish returns
-                sent = self._client.publish(f"boards/{board}", body, qos=1)
-                self._under_way[sent.mid] = (sensor, number)
-                self.sent += 1
+            word = self._client.publish(f"boards/{board}", body, qos=1)
+            self.published.append(((sensor, number), word))
 
-    def _on_publish(self, _client: Any, _userdata: Any, mid: int, code: Any, _properties: Any) -> None:
-        assert not code.is_failure, f"the broker refused a board: {code}"
-        with self._lock:
-            self.acknowledged.add(self._under_way.pop(mid))
+    def _on_publish(self, _client: Any, _userdata: Any, _mid: int, code: Any, _properties: Any) -> None:
+        if code.is_failure:
+            self.refused.append(str(code))
 
 
 @dataclass
@@ -182,20 +185,20 @@ def drill(broker: MosquittoBroker, directory: Path, kills: int) -> None:
                 more = boards.sent + chance.randrange(600)
                 wait_until(lambda more=more: boards.sent >= more, UP_S, f"{more} readings sent")  # type: ignore[misc]
         with house.run():
-            boards.stop()
+            acknowledged = boards.stop()
             wait_until(
-                lambda: len(house.stored(boards)) >= len(boards.acknowledged), DRAIN_S, "the backlog to drain"
+                lambda: len(house.stored(boards)) >= len(acknowledged), DRAIN_S, "the backlog to drain"
             )
             stored = house.stored(boards)
-    missing = boards.acknowledged - set(stored)
+    missing = acknowledged - set(stored)
     twice = {reading: times for reading, times in stored.items() if times > 1}
     print(
-        f"{kills} kills: {boards.sent} sent, {len(boards.acknowledged)} acknowledged, {len(stored)} stored, "
+        f"{kills} kills: {len(acknowledged)} acknowledged, {len(stored)} stored, "
         f"{len(missing)} missing, {len(twice)} twice"
     )
     assert not missing, sorted(missing)[:5]
     assert not twice, sorted(twice.items())[:5]
-    assert set(stored) == boards.acknowledged
+    assert set(stored) == acknowledged
 
 
 def test_every_acknowledged_reading_is_stored_once(broker: MosquittoBroker, tmp_path: Path) -> None:
