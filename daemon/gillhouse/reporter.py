@@ -8,9 +8,6 @@ import threading
 from pathlib import Path
 
 from gillhouse.alerts.outbox import Alerts
-from gillhouse.audit.html import as_html
-from gillhouse.audit.report import last_window, night_of
-from gillhouse.audit.text import as_text
 from gillhouse.clock import Box, Clock
 from gillhouse.core.instant import Instant
 from gillhouse.errors import GillhouseError
@@ -51,6 +48,11 @@ class Reporter:
                 log.error("the night report could not be made: %s", error)
 
     def _tell(self, now: Instant) -> None:
+        # Imported once a night: the report and its templates would take 4 MB all day.
+        from gillhouse.audit.html import as_html
+        from gillhouse.audit.report import last_window, night_of
+        from gillhouse.audit.text import as_text
+
         self._writer.flush()  # what is known by now belongs to the night
         with Reader(self._journal) as reader:
             night = night_of(reader, last_window(reader, now.wall_ms), now.wall_ms)

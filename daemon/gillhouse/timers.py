@@ -23,9 +23,6 @@ import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime, timedelta, tzinfo
 
-from apscheduler.triggers.cron import CronTrigger
-from apscheduler.triggers.interval import IntervalTrigger
-
 from gillhouse.core.inputs import Due
 from gillhouse.core.instant import Instant
 from gillhouse.core.schedule import (
@@ -48,6 +45,7 @@ Next = Callable[[int], int | None]
 
 def every_minutes(every_min: int, zone: tzinfo) -> Next:
     """Due times every so many real minutes from each local midnight."""
+    from apscheduler.triggers.interval import IntervalTrigger  # 7 MB with what it draws in: only where used
 
     def following(wall_ms: int) -> int:
         midnight = local(day_start_ms(wall_ms, zone), UTC)
@@ -64,6 +62,8 @@ def by_crontab(text: str, zone: tzinfo) -> Next:
     Raises:
         ValueError: the line cannot be read.
     """
+    from apscheduler.triggers.cron import CronTrigger  # as above
+
     fields = cron_fields(text)
     trigger = CronTrigger(**fields, timezone=UTC)
 

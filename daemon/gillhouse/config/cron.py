@@ -3,8 +3,6 @@
 import re
 from datetime import UTC, datetime
 
-from apscheduler.triggers.cron import CronTrigger
-
 _SOME_LEAP_YEAR = datetime(2024, 1, 1, tzinfo=UTC)
 
 
@@ -13,6 +11,8 @@ def cron_trouble(text: str) -> str | None:
 
     Weekdays must be names: 0 means Sunday to some programs and Monday to others.
     """
+    from apscheduler.triggers.cron import CronTrigger  # 7 MB with what it draws in: only where one is used
+
     fields = text.split()
     if len(fields) != 5:
         return "should be five fields: minute hour day month weekday; write as '*/15 6-22 * * *'"
