@@ -65,12 +65,24 @@ def test_a_hanging_disk_silences_no_sensor(tmp_path: Path) -> None:
     assert seqs(path) == [1, 2, 3, 4]
 
 
+def test_an_answer_asked_for_during_a_write_comes_with_its_end(tmp_path: Path) -> None:
+    path = tmp_path / "journal.db"
+    clock = VirtualClock(T0_MS)
+    with writing(path, clock) as kept:
+        wait_until(kept.writer.settled)
+        with held(path):
+            kept.writer.put(reading(1, token="reading"), command(1))
+            wait_until(lambda: clock.next_wake_ms() == 5_000, 5, "an attempt under way")
+            kept.writer.release_after("reject")
+            assert kept.tokens == []
+        wait_until(lambda: kept.tokens == ["reading", "reject"], 10, "both answers")
+
+
 def test_attempts_go_on_at_growing_waits(tmp_path: Path) -> None:
     path = tmp_path / "journal.db"
     clock = VirtualClock(T0_MS)
     with writing(path, clock) as kept:
         wait_until(kept.writer.settled)
-        path.with_name("journal.db-wal").chmod(0o600)
         with held(path):
             kept.writer._file._db.execute("PRAGMA busy_timeout = 0")  # type: ignore[union-attr]
             kept.writer.put(command(1))
@@ -109,35 +121,35 @@ def test_memory_is_bounded_and_the_loss_counted(tmp_path: Path) -> None:
         assert (facts["from_ms"], gap.seq) == (T0_MS + 2000, 0)
 
 
+def a_backlog() -> Backlog:
+    return Backlog(VirtualClock(T0_MS), 10, 10_000)
+
+
 def test_the_oldest_readings_go_first_then_inputs_and_order_stays() -> None:
-    backlog = Backlog(10)
-    deeds = [command(seq) for seq in range(4)]
+    backlog = a_backlog()
     for seq in range(4):
-        backlog.add(deeds[seq])
-        backlog.add(InputRow(100 + seq, Instant(T0_MS, 0), Due("x", 1)))
-    backlog.add(reading(1))
-    backlog.add(reading(2))
-    backlog.add(reading(3))  # the eleventh: one reading goes
+        backlog.put([command(seq), InputRow(100 + seq, Instant(T0_MS, 0), Due("x", 1))])
+    backlog.put([reading(1), reading(2), reading(3)])  # the eleventh: one reading goes
     assert [row.seq for row in backlog.entries[-2:]] == [2, 3]  # type: ignore[union-attr]
-    for _ in range(3):
-        backlog.add(command(9))
-    assert backlog.lost.count == 4
-    kinds = [type(entry).__name__ for entry in backlog.entries]
+    backlog.put([command(9)] * 3)
+    entries, lost = backlog.take()
+    assert lost.count == 4
+    kinds = [type(entry).__name__ for entry in entries]
     assert kinds == ["CommandRow", *["CommandRow", "InputRow"] * 3, *["CommandRow"] * 3]
 
 
 def test_what_was_lost_is_told_once_even_if_telling_fails_first() -> None:
-    backlog = Backlog(10)
-    for seq in range(1, 14):
-        backlog.add(reading(seq))
-    lost = backlog.take_lost()
-    backlog.add(reading(14))
-    backlog.give_back_lost(lost)
-    told = backlog.take_lost()
-    assert told.count == 4
-    assert (told.from_ms, told.to_ms) == (T0_MS + 1000, T0_MS + 4000)
+    backlog = a_backlog()
+    backlog.put(reading(seq) for seq in range(1, 14))
+    _, lost = backlog.take()
+    assert lost.count == 3
+    backlog.put([reading(14)])  # one too many beside the ten being written
+    backlog.give_back(lost)
+    _, told = backlog.take()
+    assert (told.count, told.from_ms, told.to_ms) == (4, T0_MS + 1000, T0_MS + 14_000)
     assert isinstance(told.event(), EventRow)
-    assert backlog.take_lost().count == 0
+    backlog.settle()
+    assert backlog.take()[1].count == 0
 
 
 FULL_DISK = """

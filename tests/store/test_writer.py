@@ -128,6 +128,32 @@ def test_readings_the_broker_waits_for_are_committed_early(tmp_path: Path) -> No
         assert kept.writer.commits == 2
 
 
+def test_a_message_without_a_reading_is_answered_in_its_turn(tmp_path: Path) -> None:
+    """MQTT 3.1.1, 4.6: answers go out in the order the messages came."""
+    with writing(tmp_path / "journal.db", VirtualClock(T0_MS)) as kept:
+        settle(kept)
+        kept.writer.release_after("before")
+        assert kept.tokens == ["before"]  # nothing waits, so nothing to wait for
+        kept.writer.put(reading(1, token="reading"))
+        kept.writer.release_after("after")
+        settle(kept)
+        assert kept.tokens == ["before"]
+        assert kept.writer.flush()
+        wait_until(lambda: kept.tokens == ["before", "reading", "after"])
+        for place in range(14):
+            kept.writer.release_after(place)
+        assert kept.tokens[3:] == list(range(14))
+
+
+def test_many_messages_without_a_reading_do_not_stop_the_broker(tmp_path: Path) -> None:
+    with writing(tmp_path / "journal.db", VirtualClock(T0_MS)) as kept:
+        kept.writer.put(reading(1, token=1))
+        for place in range(2, 16):
+            kept.writer.release_after(place)
+        settle(kept)
+        assert kept.tokens == list(range(1, 16))
+
+
 def test_an_hour_of_readings_takes_one_sync_a_group(tmp_path: Path) -> None:
     """3 readings a second, commits every 10 s: 360 groups in the hour, counted in SQLite's log too."""
     path = tmp_path / "journal.db"

@@ -1,8 +1,7 @@
 """Copies readings to a second store that takes line protocol v2. It only receives and is asked nothing.
 
 The lines lie in `mirror_outbox`, written in the same transaction as their readings. This thread reads them in
-order and sends them with influxdb-client in its synchronous mode (its batching mode drops what it cannot
-send); a line is marked sent only after the receiver said yes. The client is imported here, on first use.
+order and hands them to the `receiver`; a line is marked sent only after the receiver said yes.
 
 What a receiver that is killed said yes to in its last seconds may be gone, so after any failure, and at
 start, the last 30 s of sending are sent again: the same point twice is one point. A line the receiver
@@ -10,11 +9,11 @@ refuses is found by halving and parked with the reason, so that it never holds u
 everything, something else is wrong and nothing is parked.
 """
 
+import sqlite3
 import threading
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 from gillhouse.clock import Box, Clock
 from gillhouse.core.edges import MirrorSettings
@@ -23,11 +22,8 @@ from gillhouse.store import rows
 from gillhouse.store.keep import DAY_MS
 from gillhouse.store.lines import line_of
 from gillhouse.store.reader import Reader
+from gillhouse.store.receiver import Receiver, SendFailed
 from gillhouse.store.writer import Writer
-
-if TYPE_CHECKING:
-    from influxdb_client.client.influxdb_client import InfluxDBClient
-
 
 REWIND_MS = 30_000
 """Sent again after a failure."""
@@ -41,18 +37,9 @@ RETRY_MS = (1_000, 2_000, 5_000, 15_000, 60_000)
 MOST_REFUSED = 8
 """Single lines refused in a row before it is taken for a refusal of everything."""
 
-_REFUSED = (400, 413, 422)
-_WRONG_SETTINGS = {401: "token", 403: "token", 404: "url, org and bucket"}
+REFUSES_ALL = "refuses every line: check its url, org and bucket"
 
 Line = tuple[int, str]
-
-
-class _Failed(Exception):
-    """Sending cannot go on now."""
-
-    def __init__(self, why: str, wait_ms: int | None = None) -> None:
-        super().__init__(why)
-        self.wait_ms = wait_ms
 
 
 class Mirror:
@@ -71,7 +58,7 @@ class Mirror:
         self._clock = clock
         self._store = store
         self._put = writer.put
-        self._client: InfluxDBClient | None = None
+        self._receiver = Receiver(settings)
         self._after = 0
         self._sent: list[tuple[int, int]] = []  # (wall ms, id before the batch), of the last half minute
         self._failures = 0
@@ -96,7 +83,7 @@ class Mirror:
             while not self._box.closed:
                 wait_ms = self._turn(reader)
                 self._box.take(self._clock.now().mono_ms + wait_ms)
-        self._drop_client()
+        self._receiver.drop()
 
     def _turn(self, reader: Reader) -> int:
         """Sends what there is; returns the wait until the next turn in ms."""
@@ -107,8 +94,10 @@ class Mirror:
                     break
                 self._send_batch(lines)
                 self._after = lines[-1][0]
-        except _Failed as failure:
+        except SendFailed as failure:
             wait_ms = self._fail(failure)
+        except sqlite3.Error as error:
+            wait_ms = self._fail(SendFailed(f"cannot be fed, the store cannot be read: {error}"))
         else:
             if self._failures:
                 self._failures = 0
@@ -123,11 +112,12 @@ class Mirror:
         batch = _Batch()
         self._send(lines, batch)
         if batch.refused and not batch.accepted:
-            raise _Failed(f"refuses every line; check its url, org and bucket ({batch.refused[-1].reason})")
-        self._put(*batch.refused)
+            raise SendFailed(f"{REFUSES_ALL} ({batch.refused[-1].reason})")
+        if batch.refused:
+            self._put(*batch.refused)
 
     def _send(self, lines: Sequence[Line], batch: "_Batch") -> None:
-        status, why = self._write(lines)
+        status, why = self._receiver.write([line for _, line in lines])
         if status is None:
             batch.accepted = True
             self._took(lines)
@@ -138,7 +128,7 @@ class Mirror:
         else:
             batch.refused.append(rows.MirrorParked(lines[0][0], f"{status}: {why}"[:300]))
             if not batch.accepted and len(batch.refused) >= MOST_REFUSED:
-                raise _Failed(f"refuses every line; check its url, org and bucket ({status}: {why})"[:300])
+                raise SendFailed(f"{REFUSES_ALL} ({status}: {why})"[:300])
 
     def _took(self, lines: Sequence[Line]) -> None:
         now_ms = self._clock.now().wall_ms
@@ -146,34 +136,7 @@ class Mirror:
         self._sent.append((now_ms, lines[0][0] - 1))
         self._put(rows.MirrorSent(tuple(key for key, _ in lines), now_ms))
 
-    def _write(self, lines: Sequence[Line]) -> tuple[int | None, str]:
-        """(None, "") when the receiver took them, (status, its words) when it refuses what is in them.
-
-        Raises _Failed for everything that has nothing to do with the lines.
-        """
-        from influxdb_client.domain.write_precision import WritePrecision
-        from influxdb_client.rest import ApiException
-        from urllib3.exceptions import HTTPError
-
-        settings = self._settings
-        try:
-            api = self._ready().write_api(write_options=_synchronous())
-            api.write(
-                settings.bucket, settings.org, [line for _, line in lines], write_precision=WritePrecision.MS,  # type: ignore[arg-type]  # its constants are plain text
-            )
-        except ApiException as error:
-            if error.status in _REFUSED:
-                return error.status, _words(error.body)
-            wrong = _WRONG_SETTINGS.get(error.status)
-            hint = f": check the {wrong} of the mirror" if wrong else ""
-            raise _Failed(
-                f"answers {error.status} {error.reason}{hint}", _retry_after_ms(error.headers)
-            ) from error
-        except (HTTPError, OSError) as error:
-            raise _Failed(f"cannot be reached: {error}"[:300]) from error
-        return None, ""
-
-    def _fail(self, failure: _Failed) -> int:
+    def _fail(self, failure: SendFailed) -> int:
         """Steps back by half a minute of sending; returns the wait in ms."""
         now_ms = self._clock.now().wall_ms
         since_ms = now_ms - REWIND_MS
@@ -186,7 +149,7 @@ class Mirror:
             self._tell(False, str(failure))
         wait_ms = failure.wait_ms or RETRY_MS[min(self._failures, len(RETRY_MS) - 1)]
         self._failures += 1
-        self._drop_client()  # a new one reads the token again
+        self._receiver.drop()  # a new one reads the token again
         return wait_ms
 
     def _tell(self, up: bool, why: str) -> None:
@@ -194,22 +157,6 @@ class Mirror:
         facts: Facts = {"up": up, "url": self._settings.url, "why": why}
         event = Event(EventKind.LINK, "mirror", None, None, facts)
         self._put(rows.EventRow(0, self._clock.now().wall_ms, event))
-
-    def _ready(self) -> "InfluxDBClient":
-        if self._client is None:
-            from influxdb_client.client.influxdb_client import InfluxDBClient
-
-            settings = self._settings
-            token = Path(settings.token_file).read_text().strip() if settings.token_file else "none"
-            self._client = InfluxDBClient(
-                settings.url, token=token, org=settings.org, timeout=settings.timeout_ms
-            )
-        return self._client
-
-    def _drop_client(self) -> None:
-        if self._client is not None:
-            self._client.close()  # type: ignore[no-untyped-call]
-            self._client = None
 
 
 @dataclass(slots=True)
@@ -219,20 +166,3 @@ class _Batch:
     accepted: bool = False
     """The receiver took some line of it."""
     refused: list[rows.MirrorParked] = field(default_factory=list)
-
-
-def _synchronous() -> object:
-    from influxdb_client.client.write_api import SYNCHRONOUS
-
-    return SYNCHRONOUS
-
-
-def _words(body: bytes | str | None) -> str:
-    text = body.decode("utf-8", "replace") if isinstance(body, bytes) else body or ""
-    return " ".join(text.split())
-
-
-def _retry_after_ms(headers: Mapping[str, str] | None) -> int | None:
-    """The receiver's `Retry-After` (RFC 9110, 10.2.3) where it gives seconds; at most an hour."""
-    seconds = (headers or {}).get("Retry-After", "")
-    return min(int(seconds), 3_600) * 1_000 if seconds.isdigit() else None

@@ -24,15 +24,11 @@ from gillhouse.clock import Box, Clock
 from gillhouse.core.edges import StoreSettings
 from gillhouse.errors import StoreError
 from gillhouse.store import rows
-from gillhouse.store.backlog import Backlog, Lost
+from gillhouse.store.backlog import Backlog
 from gillhouse.store.file import StoreFile
 from gillhouse.store.health import Health
 from gillhouse.store.records import Opened
 from gillhouse.store.tables import LineOf
-
-UNACKED_LIMIT = 15
-"""Readings a broker may wait for before we commit early. Brokers of MQTT 3.1.1 send 20 by default, then stop
-until one is answered (mosquitto.conf(5), max_inflight_messages)."""
 
 
 class _Nudge(Enum):
@@ -58,7 +54,6 @@ class Writer:
         Raises StoreError when the path cannot be written, is damaged, or another writer has it.
         """
         self._clock = clock
-        self._commit_every_ms = settings.commit_every_ms
         self._on_committed = on_committed
         self._file = StoreFile(Path(path), clock.now(), settings)
         self.opened: Opened = self._file.opened
@@ -66,14 +61,14 @@ class Writer:
         """First free sequence number when the store was opened; from there the caller counts."""
         self.commits = 0
         """Transactions committed so far."""
-        self._unacked_limit = UNACKED_LIMIT
         self._lock = threading.Lock()
-        self._backlog = Backlog(settings.queue_rows)
-        self._due = False
-        self._first_ms = 0
+        self._handing = threading.Lock()
+        self._backlog = Backlog(clock, settings.queue_rows, settings.commit_every_ms)
         self._waiters: list[threading.Event] = []
         self._box: Box[_Nudge] = Box(clock)
-        self._health = Health(clock, settings.release_after_ms, on_state, self._let_go)
+        self._health = Health(
+            clock, settings.release_after_ms, on_state, lambda: self._hand(self._backlog.let_go)
+        )
         self._thread = threading.Thread(target=self._run, name="store-writer", daemon=True)
 
     def start(self) -> None:
@@ -87,24 +82,11 @@ class Writer:
 
     def put(self, *entries: rows.Entry) -> None:
         """Queues entries. Those of one call share a transaction: no outcome of an input is half there."""
-        released: list[object] = []
         with self._lock:
-            backlog = self._backlog
-            idle, due = not backlog.entries, self._due
-            for entry in entries:
-                backlog.add(entry)
-                if entry.urgent:
-                    self._due = True
-                if isinstance(entry, rows.ReadingRow) and entry.token is not None:
-                    (released if self._health.down else backlog.tokens).append(entry.token)
-            if len(backlog.tokens) >= self._unacked_limit:
-                self._due = True
-            if idle:
-                self._first_ms = self._clock.now().mono_ms
-            if idle or self._due is not due:
+            if self._backlog.put(entries):
                 self._box.put(_Nudge.LOOK)
-        if released:
-            self._on_committed(released)
+        if self._health.down:
+            self._hand(self._backlog.let_go)
 
     def release_after(self, token: object) -> None:
         """Hands `token` back once all that was put so far is safe; at once if that is so already.
@@ -112,107 +94,82 @@ class Writer:
         For messages that leave no reading: a broker wants its answers in order and counts these too.
         """
         with self._lock:
-            waits = self._backlog.unsafe and not self._health.down
-            if waits:
-                self._backlog.tokens.append(token)
-                if len(self._backlog.tokens) >= self._unacked_limit and not self._due:
-                    self._due = True
-                    self._box.put(_Nudge.LOOK)
-        if not waits:
-            self._on_committed([token])
+            if self._backlog.hold(token):
+                self._box.put(_Nudge.LOOK)
+        self._hand(self._backlog.let_go if self._health.down else self._backlog.free)
 
     def set_unacked_limit(self, limit: int) -> None:
         """Commit early once this many tokens wait: 15 for MQTT 3.1.1, 750 where 1,000 were asked for."""
-        self._unacked_limit = limit
+        self._backlog.unacked_limit = limit
 
     def flush(self, timeout_s: float = 5.0) -> bool:
         """Commits what was put so far and waits for it. False if that did not succeed in time."""
         done = threading.Event()
         with self._lock:
             self._waiters.append(done)
-            self._due = True
+            self._backlog.due = True
             self._health.retry_now()
             self._box.put(_Nudge.LOOK)
         return done.wait(timeout_s)  # the disk's time, not the clock's: virtual time stands still meanwhile
 
     def close(self, timeout_s: float = 8.0) -> bool:
         """Commits, marks a clean stop, lets the file go. False if rows were left behind or the disk hangs."""
-        self._box.close()
         if self._thread.ident is None:
-            self._finish()
-        else:
-            self._thread.join(timeout_s)
-            self._health.close()
+            self.start()
+        self._box.close()
+        self._thread.join(timeout_s)
+        self._health.close()
         return not self._thread.is_alive() and not self._backlog.entries
 
     def settled(self) -> bool:
         """True while everything is at rest and nothing that is due by now is uncommitted."""
         now_ms = self._clock.now().mono_ms
         with self._lock:
-            due = self._due and self._health.retry_ms is None
+            due = self._backlog.due and self._health.retry_ms is None
         return not due and self._box.at_rest(now_ms) and self._health.at_rest(now_ms)
 
     def _run(self) -> None:
         while not self._box.closed:
-            self._box.take(self._wake_ms())
-            wake_ms = self._wake_ms()
+            with self._lock:
+                wake_ms = self._health.retry_ms
+                if wake_ms is None:
+                    wake_ms = self._backlog.wake_ms()
             if wake_ms is not None and wake_ms <= self._clock.now().mono_ms:
                 self._commit()
-        self._finish()
-
-    def _wake_ms(self) -> int | None:
-        """When to commit, on the monotonic clock; None: no reason to yet."""
-        with self._lock:
-            if self._health.retry_ms is not None:
-                return self._health.retry_ms
-            if self._due:
-                return 0
-            return self._first_ms + self._commit_every_ms if self._backlog.entries else None
+            else:
+                self._box.take(wake_ms)
+        self._commit()
+        try:
+            self._file.close(clean=not self._backlog.entries)
+        except sqlite3.Error as error:
+            self._health.failed(self._clock.now().mono_ms, str(error))
 
     def _commit(self) -> None:
         now = self._clock.now()
         with self._lock:
-            entries, lost = self._backlog.take(), self._backlog.take_lost()
+            entries, lost = self._backlog.take()
             waiters, self._waiters = self._waiters, []
-            self._due = False
         self._health.began(now.mono_ms)
         try:
             if entries or lost.count:
                 self._file.commit(entries, lost, now)
                 self.commits += 1
         except (sqlite3.Error, StoreError) as error:
-            self._failed(error, lost, waiters)
-        else:
-            self._succeeded(waiters)
-
-    def _failed(self, error: Exception, lost: Lost, waiters: list[threading.Event]) -> None:
-        with self._lock:
-            self._backlog.give_back()
-            self._backlog.give_back_lost(lost)
-            self._waiters = waiters + self._waiters
-            self._health.failed(self._clock.now().mono_ms, str(error))
-
-    def _succeeded(self, waiters: list[threading.Event]) -> None:
-        with self._lock:
-            tokens = self._backlog.settle()
-            if self._backlog.entries:  # came while we were at the disk: their group begins now
-                self._first_ms = self._clock.now().mono_ms
+            with self._lock:
+                self._backlog.give_back(lost)
+                self._waiters = waiters + self._waiters
+                self._health.failed(self._clock.now().mono_ms, str(error))
+            return
         self._health.succeeded()
-        if tokens:
-            self._on_committed(tokens)
+        self._hand(self._backlog.settle)
+        self._hand(self._backlog.free)  # tokens that came while we were at the disk, with no entry of theirs
         for waiter in waiters:
             waiter.set()
 
-    def _let_go(self) -> None:
-        with self._lock:
-            tokens = self._backlog.let_go()
-        if tokens:
-            self._on_committed(tokens)
-
-    def _finish(self) -> None:
-        if self._backlog.entries or self._waiters or self._backlog.lost.count:
-            self._commit()
-        try:
-            self._file.close(clean=not self._backlog.entries)
-        except sqlite3.Error as error:
-            self._health.failed(self._clock.now().mono_ms, str(error))
+    def _hand(self, take: Callable[[], list[object]]) -> None:
+        """Hands tokens back in the order they came: who takes some has handed them on before another may."""
+        with self._handing:
+            with self._lock:
+                tokens = take()
+            if tokens:
+                self._on_committed(tokens)
