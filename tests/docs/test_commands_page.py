@@ -1,0 +1,45 @@
+"""The page of commands says what `--help` says.
+
+    python tests/docs/test_commands_page.py     writes it anew below its marker
+"""
+
+from pathlib import Path
+
+import click
+
+from gillhouse.__main__ import COMMANDS, cli
+
+PAGE = Path(__file__).parents[2] / "docs" / "reference" / "commands.md"
+BEGIN = "<!-- below: made by tests/docs/test_commands_page.py, do not edit -->"
+WIDTH = 100
+
+
+def help_of(name: str) -> str:
+    """A command's help as a terminal of `WIDTH` letters shows it."""
+    top = click.Context(
+        cli, info_name="gillhouse", terminal_width=WIDTH, max_content_width=WIDTH, **cli.context_settings
+    )
+    command = cli.get_command(top, name)
+    assert command is not None, name
+    own = click.Context(command, parent=top, info_name=name, terminal_width=WIDTH, max_content_width=WIDTH)
+    return "\n".join(line.rstrip() for line in command.get_help(own).splitlines())
+
+
+def renewed(page: str) -> str:
+    """`page` with all below its marker made anew."""
+    head, _, _ = page.partition(BEGIN)
+    parts = [head + BEGIN]
+    for name, (_, purpose) in COMMANDS.items():
+        parts.append(f"## {name}\n\n{purpose}.\n\n```text\n{help_of(name)}\n```")
+    return "\n\n".join(parts) + "\n"
+
+
+def test_the_page_is_current_and_names_every_command() -> None:
+    page = PAGE.read_text(encoding="utf-8")
+    assert page.count(BEGIN) == 1
+    assert renewed(page) == page, "run: python tests/docs/test_commands_page.py"
+    assert [line for line in page.splitlines() if line.startswith("## ")] == [f"## {one}" for one in COMMANDS]
+
+
+if __name__ == "__main__":
+    PAGE.write_text(renewed(PAGE.read_text(encoding="utf-8")), encoding="utf-8")
