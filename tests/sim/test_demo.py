@@ -214,14 +214,25 @@ def test_an_earlier_trial_gives_way_but_a_real_journal_never(tmp_path: Path) -> 
     _run(tmp_path / "trial", 1)
     demo.make_room(tmp_path / "trial")
     assert not (tmp_path / "trial" / "journal.db").exists()
-    real = tmp_path / "real"
-    real.mkdir()
-    with closing(sqlite3.connect(real / "journal.db")) as store:
-        store.execute("CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL)")
-    before = (real / "journal.db").read_bytes()
-    with pytest.raises(TrialError, match="is no trial's journal and stays"):
-        demo.make_room(real)
-    assert (real / "journal.db").read_bytes() == before
-    (real / "journal.db").write_bytes(b"not a store at all, but somebody's")
+    (tmp_path / "new" / "inner").mkdir(parents=True)
+    demo.make_room(tmp_path / "new" / "inner")  # empty: nothing to lose
+
+
+@pytest.mark.parametrize("held", ["farm.yaml", "journal.db", "night.html", "photo.jpg"])
+def test_what_no_trial_left_stays_as_it_is(tmp_path: Path, held: str) -> None:
+    """Even under the names a trial would use: a grower may well say `--out .`."""
+    (tmp_path / held).write_bytes(b"somebody's")
+    with pytest.raises(TrialError, match="stays as it is: give another --out"):
+        demo.make_room(tmp_path)
+    assert (tmp_path / held).read_bytes() == b"somebody's"
+
+
+def test_a_real_journal_beside_a_trials_farm_file_stays(tmp_path: Path) -> None:
+    _run(tmp_path / "trial", 1)
+    journal = tmp_path / "trial" / "journal.db"
+    with closing(sqlite3.connect(journal)) as store:
+        store.execute("DELETE FROM meta WHERE key = 'simulated'")
+        store.commit()
     with pytest.raises(TrialError, match="stays as it is"):
-        demo.make_room(real)
+        demo.make_room(tmp_path / "trial")
+    assert journal.exists()

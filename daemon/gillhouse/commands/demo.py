@@ -26,13 +26,13 @@ from gillhouse.commands.options import config_option
 from gillhouse.config import load, shipped_dir
 from gillhouse.service import JOURNAL, Service
 from gillhouse.sim.broker import HOST, TrialBroker
-from gillhouse.sim.farm_copy import trial_config
+from gillhouse.sim.farm_copy import FARM_FILE, HEAD, trial_config
 from gillhouse.sim.link import BoardLink, TrialError
 from gillhouse.sim.trial import SIMULATED_KEY, Length, Trial, night_from_ms
 from gillhouse.store.reader import Reader
 from gillhouse.store.rows import MetaRow
 
-LEFT = ("night.html", "night.json", "night.txt", "farm.yaml", JOURNAL, "truth.json")
+LEFT = ("night.html", "night.json", "night.txt", FARM_FILE, JOURNAL, "truth.json")
 """What a trial leaves in its directory."""
 RUBBISH = (*LEFT, f"{JOURNAL}-wal", f"{JOURNAL}-shm")
 MINUTE_MS = 60_000
@@ -72,26 +72,35 @@ def command(hours: float, seed: int, out: Path, serve: bool, speed: str, config_
 
 
 def make_room(out: Path) -> None:
-    """Empties `out` of an earlier trial.
+    """Empties `out` of an earlier trial, and of nothing else.
 
     Raises:
-        TrialError: a journal stands there that is no trial's.
+        TrialError: something stands there that no trial left.
     """
-    journal = out / JOURNAL
-    if journal.exists() and not _is_trial(journal):
-        raise TrialError(f"{journal} is no trial's journal and stays as it is: give another --out")
+    if out.exists() and any(out.iterdir()) and not _is_trial(out):
+        raise TrialError(f"{out} is not empty and no trial's, it stays as it is: give another --out")
     out.mkdir(parents=True, exist_ok=True)
     for name in RUBBISH:
         (out / name).unlink(missing_ok=True)
+    for species in (out / "species").glob("*.yaml"):
+        species.unlink()
 
 
-def _is_trial(journal: Path) -> bool:
+def _is_trial(out: Path) -> bool:
+    """The farm file is the first thing a trial writes, so an interrupted one is known too."""
+    farm, journal = out / FARM_FILE, out / JOURNAL
+    begun = farm.exists() and farm.read_bytes().startswith(HEAD[:HEAD.index(".")].encode())
+    return begun and (not journal.exists() or _is_marked(journal))
+
+
+def _is_marked(journal: Path) -> bool:
+    """Marked as simulated, or empty still."""
     try:
         with closing(sqlite3.connect(f"file:{journal}?mode=ro", uri=True)) as store:
-            found = store.execute("SELECT 1 FROM meta WHERE key = ?", (SIMULATED_KEY,)).fetchone()
+            marked = store.execute("SELECT 1 FROM meta WHERE key = ?", (SIMULATED_KEY,)).fetchone()
+            return marked is not None or store.execute("SELECT 1 FROM readings").fetchone() is None
     except sqlite3.DatabaseError:
         return False
-    return found is not None
 
 
 def tell(out: Path, trial: Trial) -> str:
