@@ -7,6 +7,7 @@ import threading
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
+from functools import cached_property
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -82,7 +83,7 @@ class Lived:
     hours: float
     heard: tuple[tuple[str, bytes], ...]
 
-    @property
+    @cached_property
     def config(self) -> Config:
         """The trial's own farm file, as anybody may load it."""
         return load(self.out / "farm.yaml")
@@ -99,7 +100,7 @@ class Lived:
     def text(self) -> str:
         return (self.out / "night.json").read_text(encoding="utf-8")
 
-    @property
+    @cached_property
     def told(self) -> dict[str, Any]:
         found: dict[str, Any] = json.loads(self.text)
         return found
