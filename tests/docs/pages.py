@@ -3,7 +3,7 @@
 import re
 import shlex
 from collections.abc import Iterator
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
 ROOT = Path(__file__).parents[2]
@@ -28,6 +28,8 @@ class Example:
     where: str
     words: tuple[str, ...]
     """After `gillhouse`."""
+    is_name: bool = False
+    """A command's name in running text, such as `gillhouse why`: no call, so it needs no arguments."""
 
     def __str__(self) -> str:
         return f"{self.where}: gillhouse {' '.join(self.words)}"
@@ -45,7 +47,8 @@ def examples(where: str, text: str) -> Iterator[Example]:
         prose.append("" if fenced or FENCE.match(line) else line)
     for paragraph in re.split(r"\n\s*\n", "\n".join(prose)):
         for span in SPAN.findall(paragraph):
-            yield from calls(where, " ".join(span.split()))
+            for one in calls(where, " ".join(span.split())):
+                yield replace(one, is_name=len(one.words) == 1)
 
 
 def calls(where: str, line: str) -> Iterator[Example]:

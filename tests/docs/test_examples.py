@@ -25,6 +25,8 @@ def mistake(example: Example) -> str | None:
     command = cli.get_command(context, example.words[0])
     if command is None:
         return f"there is no command {example.words[0]!r}"
+    if example.is_name:
+        return None
     own = click.Context(command, info_name=command.name)
     try:
         given, left, _ = command.make_parser(own).parse_args(list(example.words[1:]))
