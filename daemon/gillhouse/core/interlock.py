@@ -117,9 +117,12 @@ def _follower_bar(round_: Round, group: equipment.Group) -> Bar | None:
     trial = Ask(group.follower, True, None, strongest, Reason.VALVE_OPEN)
     if not state.on:
         return bars.why_not_start(round_, relay, state, trial)
-    if runs.let_go(relay, state, round_.now.mono_ms):
-        return Bar(Reason.LET_GO, {}, Authority.DEFAULT, until=round_.now.mono_ms + 1)
-    return bars.why_not_run(round_, relay, state, trial) or runs.limit_reached(round_, relay, state)
+    bar = bars.why_not_run(round_, relay, state, trial) or runs.limit_reached(round_, relay, state)
+    if bar is None and runs.let_go(relay, state, round_.now.mono_ms):
+        needed = any(round_.states[leader].on for leader in group.leaders)
+        why = Reason.LET_GO if needed else Reason.LEAST_OFF  # else it only runs out, as it should
+        return Bar(why, {}, Authority.DEFAULT, until=round_.now.mono_ms + 1)
+    return bar
 
 
 # (1) ends
@@ -215,6 +218,8 @@ def _take_turns(pass_: Pass, group: equipment.Group) -> None:
         if bar.authority <= Authority.INTERLOCK or round_.now.mono_ms >= until:
             runs.stop(pass_, relay, bar, round_.wishes[leader].causes)
             pass_.turns[leader] = bar
+        else:
+            runs.wait(state, Bar(bar.reason, until=until))
     # What has just gone off makes room at once.
     pass_.turns.update(equipment.turn(group, round_, able).waiting)
 

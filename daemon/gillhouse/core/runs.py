@@ -160,7 +160,7 @@ def refuse(pass_: Pass, relay: RelaySettings, bar: Bar) -> None:
 def wait(state: RelayState, bar: Bar) -> None:
     """Lets the relay be looked at again when the bar may be over."""
     if bar.until is not None:
-        state.wake = bar.until
+        state.wake = bar.until if state.wake is None else min(state.wake, bar.until)
 
 
 def _covered_until(pass_: Pass, relay: RelaySettings, state: RelayState) -> int:
@@ -195,6 +195,8 @@ def keep(pass_: Pass, relay: RelaySettings) -> None:
         if (covered > state.lease_end and (now.mono_ms >= half or stretch)) or not state.told:
             _renew(pass_, relay, max(covered, state.lease_end))
         _set_wake(pass_, relay, state)
+    if state.wake is not None and state.wake <= now.mono_ms:
+        state.wake = None  # what was waited for is here; only another input changes anything
     due = echo.due_ms(now, relay, state)
     if due is not None:
         state.wake = due if state.wake is None else min(state.wake, due)
