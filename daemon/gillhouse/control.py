@@ -123,24 +123,28 @@ class Control:
 
     def _run(self) -> None:
         try:
+            wake_ms = self._next_wake(self._clock.now())
             while True:
-                work = self.inbox.take(self._next_wake())
+                work = self.inbox.take(wake_ms)
                 if work is None and self.inbox.closed:
                     break
                 now = self._clock.now()
                 self._look_at_clock(now)
                 if work is not None:
                     self._do(now, work)
-                self._due(now)
+                wake_ms = self._next_wake(now)
+                if wake_ms <= now.mono_ms:
+                    self._due(now)
+                    wake_ms = self._next_wake(now)
             self.decider.let_go(self._clock.now())
         except BaseException as error:  # noqa: BLE001 - our bug: let go of everything, tell, die
             self._plan.relays.all_off(self._clock.now())
             self.on_failure(error)
 
-    def _next_wake(self) -> int:
+    def _next_wake(self, now: Instant) -> int:
         times = (
             self.decider.hands.farm.next_deadline_ms(),
-            self._plan.timers.next_ms(self._clock.now()),
+            self._plan.timers.next_ms(now),
             self.decider.looks_back_ms(),
         )
         return min(at for at in times if at is not None)

@@ -71,9 +71,8 @@ class Decider:
         hands, seq = self.hands, self._seq
         self._seq += 1
         outcome = hands.farm.handle(seq, now, item)
-        for command in outcome.commands:
-            self._apply(now, command)
-        hands.writer.put(*_rows(seq, now, item, outcome, token))
+        unsent = [row for command in outcome.commands for row in self._apply(now, command)]
+        hands.writer.put(*_rows(seq, now, item, outcome, token), *unsent)
         for notice in outcome.notices:
             hands.alerts.notice(now, notice)
         self.handled += 1
@@ -82,16 +81,19 @@ class Decider:
             self.open_segment(now, "store back")
         return outcome
 
-    def _apply(self, now: Instant, command: Command) -> None:
-        hands = self.hands
+    def _apply(self, now: Instant, command: Command) -> list[Entry]:
+        """Brings a command to its relay. Returns rows that take it back where nobody heard it."""
         self._on.pop(command.relay, None)
-        if command.on and not command.advise:
-            self._on[command.relay] = now.mono_ms + command.lease_ms
         try:
-            hands.relays.apply(command, now)
+            self.hands.relays.apply(command, now)
         except RelayError as error:
             event = Event(EventKind.RELAY, command.relay, None, None, {"trouble": str(error)})
-            hands.writer.put(EventRow(EDGE, now.wall_ms, event))
+            off = Command(command.relay, False, 0, Authority.DEFAULT, Reason.NO_LINK)
+            told: list[Entry] = [EventRow(EDGE, now.wall_ms, event)]
+            return [*told, CommandRow(EDGE, now.wall_ms, off)] if command.on else told
+        if command.on and not command.advise:
+            self._on[command.relay] = now.mono_ms + command.lease_ms
+        return []
 
     def reject(self, now: Instant, rejected: Rejected) -> None:
         subject, put = rejected.sensor or rejected.topic, self.hands.writer.put

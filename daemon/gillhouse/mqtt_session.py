@@ -89,6 +89,10 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
         """Numbers of messages not acknowledged yet, in the order they came."""
         self._safe: set[int] = set()
         """Those of them that may be acknowledged and wait for an earlier one."""
+        self._ready: list[int] = []
+        """Messages to be acknowledged by the network thread, in order."""
+        self._woken = False
+        """It has been woken for that and has not looked yet."""
         self._heard: list[tuple[Message, bool]] = []
         """Messages read and not handed over yet, each with whether we were synced."""
         self._up_from_ms: int | None = None
@@ -130,6 +134,7 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
             result = MQTTErrorCode.MQTT_ERR_SUCCESS
             while result == MQTTErrorCode.MQTT_ERR_SUCCESS and not self.abandoned:
                 result = self._take_in()
+                self._send_acks()
                 _ack_quickly(self.client.socket())
             self.why = self.why or paho.error_string(result).rstrip(".").lower()
         except (OSError, ValueError) as error:  # refused, unreachable, no such file, bad certificate
@@ -231,8 +236,20 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
             while self._order and self._order[0] in self._safe:
                 first = self._order.popleft()
                 self._safe.discard(first)
-                if self.up:
-                    self.client.ack(first, 1)
+                if not self.up:
+                    continue
+                if self._woken:
+                    self._ready.append(first)
+                else:
+                    self._woken = True
+                    self.client.ack(first, 1)  # wakes the network thread, which sends the others
+
+    def _send_acks(self) -> None:
+        """Sends what another thread has acknowledged meanwhile: from here it costs no change of threads."""
+        with self._acking:
+            ready, self._ready, self._woken = self._ready, [], False
+            for mid in ready:
+                self.client.ack(mid, 1)
 
     # ---- called by paho, in the thread
 

@@ -97,7 +97,7 @@ class Daemon:
 
     def connected(self) -> bool:
         status = json.loads(self.run("now", "--json"))
-        return bool(status["links"]["broker"]["up"])
+        return bool(status["links"].get("broker", {}).get("up"))
 
     def ended(self) -> bool:
         return self.process is None or self.process.poll() is not None

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from farm import Board, Daemon
 
-from gillhouse.core.outputs import EventKind
+from gillhouse.core.outputs import EventKind, Transition
 from gillhouse.store.reader import Reader
 from servers import MosquittoBroker, wait_until
 
@@ -127,6 +127,24 @@ def test_a_state_directory_that_cannot_be_made_is_refused_with_what_to_do(daemon
     said = daemon.run("run", "--config", str(daemon.config), fails=True)
     assert "cannot write the store" in said and "--state" in said
     assert "Traceback" not in said
+
+
+def test_dead_air_is_told_listed_and_acknowledged(daemon: Daemon, board: Board) -> None:
+    """CO2 over 15,000 ppm is told at once in a space people can enter (HSE EH40/2005, 15-minute limit)."""
+    daemon.start()
+    wait_until(daemon.connected, 10, "the broker")
+
+    def listed() -> str:
+        board.air(90.0, co2=20_000)
+        return "co2-people-15000:tent" if "co2-people-15000:tent" in daemon.run("ack") else ""
+
+    alarm = wait_until(listed, 30, "the alarm")
+    assert alarm in daemon.run("now")
+    assert f"seen: {alarm}" in daemon.run("ack", alarm, "--text", "aired the tent")
+    with Reader(daemon.state / "journal.db") as reader:
+        seen = [at.notice for at in reader.alarms(0, 1 << 62) if at.notice.transition is Transition.ACK]
+    assert [notice.alarm for notice in seen] == [alarm]
+    assert "no alarm 'nonsense' stands" in daemon.run("ack", "nonsense", fails=True)
 
 
 def test_people_are_recorded_with_and_without_a_daemon(daemon: Daemon, board: Board) -> None:

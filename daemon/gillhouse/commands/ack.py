@@ -4,8 +4,9 @@ from pathlib import Path
 
 import click
 
-from gillhouse.commands.options import default_state, state_option
+from gillhouse.commands.options import default_state, since, state_option
 from gillhouse.commands.people import send
+from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.inputs import Act
 from gillhouse.local import ask
 
@@ -23,7 +24,7 @@ def command(alarm: str | None, text: str, state_dir: Path | None) -> None:
     waiting = list(ask(state, {"ask": "status"})["alarms"])
     if alarm is None:
         for row in waiting:
-            click.echo(f"{row['alarm']}  ({row['occurrence']})  {row['title']}")
+            click.echo(f"{row['alarm']}  {KINDS[row['kind']].title}, since {since(row['since_ms'])}")
         if not waiting:
             click.echo("no alarm waits")
         return

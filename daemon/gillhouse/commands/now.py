@@ -9,7 +9,8 @@ import click
 from gillhouse.alerts.wording import plain
 from gillhouse.audit.evidence import config_at
 from gillhouse.clock import SystemClock
-from gillhouse.commands.options import default_state, state_option
+from gillhouse.commands.options import default_state, since, state_option
+from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import FarmSettings, SpaceSettings
 from gillhouse.errors import LocalError
@@ -83,7 +84,10 @@ def _lines(status: dict[str, Any]) -> list[str]:
     for link, one in status["links"].items():
         if not one["up"]:
             lines.append(f"{link}: gone ({plain(one['detail'])})")
-    lines += [f"! {plain(alarm['title'])}  ({alarm['alarm']})" for alarm in status["alarms"]]
+    lines += [
+        f"! {KINDS[alarm['kind']].title}, since {since(alarm['since_ms'])}  ({alarm['alarm']})"
+        for alarm in status["alarms"]
+    ]
     return lines or ["nothing is known yet"]
 
 

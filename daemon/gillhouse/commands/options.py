@@ -2,6 +2,7 @@
 
 import os
 from collections.abc import Callable
+from datetime import datetime
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -29,6 +30,11 @@ def default_state() -> Path:
         return Path(given.split(":")[0])
     base = os.environ.get("XDG_STATE_HOME")
     return (Path(base) if base else Path.home() / ".local" / "state") / "gillhouse"
+
+
+def since(wall_ms: int) -> str:
+    """A moment on this machine's clock, `Wed 04:19`."""
+    return datetime.fromtimestamp(wall_ms / 1000).astimezone().strftime("%a %H:%M")
 
 
 def config_option(function: F) -> F:

@@ -77,5 +77,8 @@ class Relays:
 
     def report(self, message: Message) -> tuple[RelayReport, ...]:
         """What a message says of relays; several may share one board's topic."""
-        told = (driver.report(message) for driver in self._by_topic.get(message.topic, ()))
+        drivers = self._by_topic.get(message.topic)
+        if drivers is None:
+            return ()
+        told = (driver.report(message) for driver in drivers)
         return tuple(report for report in told if report is not None)
