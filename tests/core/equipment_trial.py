@@ -81,6 +81,8 @@ class Run:
     end: int
     why_ended: Command | None = None
     authority: Authority = Authority.DEFAULT
+    let_go: bool = False
+    """The board's own timer ended it before any OFF came."""
 
 
 @dataclass
@@ -94,6 +96,7 @@ class Board:
         live = past[-1] if past and past[-1].end > mono_ms else None
         if not command.on:
             if past and past[-1].why_ended is None:
+                past[-1].let_go = past[-1].end < mono_ms
                 past[-1].end = min(past[-1].end, mono_ms)
                 past[-1].why_ended = command
         elif live is not None:

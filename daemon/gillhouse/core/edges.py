@@ -51,7 +51,8 @@ class SensorRoute:
     every_ms: int
     """The interval the board reports at."""
     path: str | None = None
-    """json: RFC 6901 pointer to the value, `/rh`. words: the same where the word stands in JSON, else None."""
+    """json: RFC 6901 pointer to the value, `/rh`. words: the same where the word stands in JSON, else
+    None."""
     time_path: str | None = None
     """json: pointer to the board's own time (Unix seconds, or ISO 8601 with offset)."""
     seq_path: str | None = None
