@@ -57,6 +57,8 @@ def grant(
         _begin_run(pass_, relay)
     for follower in followers:
         _follow(pass_, settings.relays[follower])
+    for name in round_.rivals:
+        _look_at_changeover(pass_, settings.relays[name])
     for relay in settings.relays.values():
         runs.keep(pass_, relay)
     return Granted(tuple(pass_.commands), tuple(pass_.events))
@@ -253,6 +255,9 @@ def _begin_run(pass_: Pass, relay: RelaySettings) -> None:
     if bar is None and group is not None:
         bar = _behind(pass_, group, relay)
     if bar is not None:
+        alone = bars.why_not_alone(round_, relay, state, ask) if bar.reason is Reason.NEVER_WITH else None
+        if alone is not None:
+            runs.wait(state, alone)  # the one in its way makes way only when nothing else holds this back
         runs.refuse(pass_, relay, bar)
         return
     if any(command.relay == relay.id for command in pass_.commands):
@@ -261,6 +266,16 @@ def _begin_run(pass_: Pass, relay: RelaySettings) -> None:
     runs.start(pass_, relay, ask)
     if group is not None and not round_.states[group.follower].on:
         _start_follower(pass_, group)
+
+
+def _look_at_changeover(pass_: Pass, relay: RelaySettings) -> None:
+    """What was refused for a pump or fan that has gone off in this very round is looked at again."""
+    round_ = pass_.round
+    state, ask = round_.states[relay.id], round_.wishes[relay.id]
+    if not state.on and ask.on and state.refused is Reason.NEVER_WITH:
+        bar = bars.why_not_start(round_, relay, state, ask)
+        if bar is not None:
+            runs.wait(state, bar)
 
 
 def _behind(pass_: Pass, group: equipment.Group, leader: RelaySettings) -> Bar | None:
