@@ -49,6 +49,8 @@ class AirPlan:
     """... and without one."""
     band: Band | None
     humidity: Band | None
+    people_ppm: float | None = None
+    """CO2 from which the air is harmful to people who can be inside; None: nobody can."""
 
 
 @dataclass(slots=True)
@@ -81,12 +83,22 @@ def fresh_air(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> W
     owed = state.owed_m3 + (floor - plan.leak_m3_per_h - inside.fan_m3_per_h) * step_h
     run_m3 = max(plan.fan_m3_per_h, 1.0) * plan.shortest_ms / HOUR_MS
     state.owed_m3 = float(min(max(owed, -floor), max(2 * run_m3, 0.0)))
-    for rule in (_by_co2, _by_floor, _by_wetness):
+    for rule in (_for_people, _by_co2, _by_floor, _by_wetness):
         wish = rule(plan, inside, state, mono_ms)
         if wish is not None:
             return wish
     state.mode = Reason.NO_GOOD_READING if blind else Reason.IN_BAND
     return Wish(False, state.mode, None, inside.co2.seqs)
+
+
+def _for_people(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> Wish | None:
+    """Air for people comes before the crop's: no rest, no look at the intake, held as long as it is needed."""
+    value, limit = inside.co2.value, plan.people_ppm
+    if value is None or limit is None or value < limit:
+        return None
+    state.mode = Reason.CO2_PEOPLE
+    facts: dict[str, float | int | str | bool | None] = {"value": round(value, 1), "limit": limit}
+    return Wish(True, Reason.CO2_PEOPLE, None, inside.co2.seqs, facts)
 
 
 def _by_co2(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> Wish | None:

@@ -13,6 +13,7 @@ class Reason(StrEnum):
     AIR_DRY = "air-dry"
     HOLD_HUMID = "hold-humid"
     CO2_HIGH = "co2-high"
+    CO2_PEOPLE = "co2-people"
     TOO_HUMID = "too-humid"
     FRESH_AIR_FLOOR = "fresh-air-floor"
     TOO_COLD = "too-cold"
@@ -70,6 +71,7 @@ class Reason(StrEnum):
 WORDS: dict[Reason, str] = {
     Reason.AIR_DRY: "air too dry: {value:.1f} %, keep over {limit:g} %",
     Reason.HOLD_HUMID: "mist for what fresh air carries away: {value:.1f} %, kept near {aim:g} %",
+    Reason.CO2_PEOPLE: "air unfit for people: CO2 {value:.0f} ppm, over {limit:.0f}; stay out",
     Reason.CO2_HIGH: "air stale: CO2 {value:.0f} ppm, keep under {limit:.0f} ppm",
     Reason.TOO_HUMID: "air too wet: {value:.1f} %, keep under {limit:g} %",
     Reason.FRESH_AIR_FLOOR: "least fresh air: {limit:g} air changes an hour",

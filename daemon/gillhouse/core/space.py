@@ -38,6 +38,9 @@ STEERED_BY: dict[Role, Quantity] = {Role.MIST: Quantity.HUMIDITY, Role.FAN: Quan
 """Whose good value makes a fallback programme needless."""
 
 
+AUTHORITY = {Reason.LIGHT_HOURS: Authority.SCHEDULE, Reason.CO2_PEOPLE: Authority.EMERGENCY}
+"""Of a controller's wish, where it is not an ordinary demand: nobody's override keeps air from people."""
+
 NOTHING = Estimate()
 """What is known where nothing is. Never changed."""
 
@@ -257,7 +260,7 @@ def _light(plan: SpacePlan, state: SpaceState, now: Instant, farm: FarmSettings)
 def _ask(relay: str, wish: Wish | None, pending: Pending | None) -> Ask:
     """The strongest of what a controller wishes and what a programme has due."""
     if wish is not None and wish.on:
-        authority = Authority.SCHEDULE if wish.reason is Reason.LIGHT_HOURS else Authority.DEMAND
+        authority = AUTHORITY.get(wish.reason, Authority.DEMAND)
         return Ask(relay, True, wish.run_ms, authority, wish.reason, wish.causes, wish.facts)
     if pending is not None:
         reason = Reason.FALLBACK_PROGRAMME if pending.fallback else Reason.PROGRAMME

@@ -6,6 +6,7 @@ intake, which relays the space asks for, what each controller works against.
 
 from dataclasses import dataclass
 
+from gillhouse.core.alarm_kinds import PEOPLE_LIMITS
 from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS, SHORTEST_RUN_MS
 from gillhouse.core.fresh_air import LONGEST_RUN_MS, AirPlan, floor_flow
 from gillhouse.core.misting import (
@@ -159,6 +160,7 @@ def _air_plan(farm: FarmSettings, space: SpaceSettings, flows: dict[str, float])
         blind_m3_per_h=flow(space.fresh_air_ach, space.volume_m3),
         band=space.bands.get(Quantity.CO2),
         humidity=space.bands.get(Quantity.HUMIDITY),
+        people_ppm=PEOPLE_LIMITS[0][1] if space.walk_in else None,
     )
 
 
