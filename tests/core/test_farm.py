@@ -251,6 +251,17 @@ def test_silence_leads_down_the_ladder_and_back():
     assert alarms(bench, "sensor-silent", Transition.RTN)
 
 
+def test_a_sensor_that_comes_back_and_goes_again_is_told_again():
+    """Also where all others are silent, so that nothing else is waited for."""
+    bench = Bench(farm())
+    bench.wait(200)
+    bench.read(room_rh=90.0)
+    back = bench.ms
+    bench.wait(300)
+    silent = [ms for ms, e in bench.events if e.reason is Reason.SENSOR_SILENT and e.subject == "room-rh"]
+    assert silent == [120_000, back + 120_000]
+
+
 def test_a_second_sensor_takes_over_without_a_gap():
     other = sensor("other-rh", Quantity.HUMIDITY, "room")
     bench = Bench(farm(sensors=(other,), programmes=(programme(),)))

@@ -68,6 +68,8 @@ class Step:
     """Something an interlock looks at changed."""
     tell_all: bool = False
     """The alarm book is told every condition."""
+    sensor_back: bool = False
+    """A silent sensor reports again: its silence must be waited for anew."""
     conditions: list[Condition] = field(default_factory=list)
     commands: list[Command] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
@@ -90,6 +92,7 @@ def take_reading(plan: Plan, state: State, step: Step, item: Reading) -> None:
     was_silent, was_mark, was_value = known.silent, known.mark, known.good_value
     remember(known, step.seq, step.now, item, verdict)
     if was_silent:
+        step.sensor_back = True
         _tell_sensor(step, sensor, Reason.SENSOR_BACK, {"value": item.value})
         for mate in watch.board_mates(plan, sensor.id):
             # Its silence may have been excused by this one's.

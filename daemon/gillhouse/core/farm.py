@@ -162,6 +162,8 @@ class Farm:
         """Lets everything follow that follows: spaces, equipment, alarms, in this order."""
         plan, state, mono_ms = self._plan, self._state, step.now.mono_ms
         state.wall_ms = step.now.wall_ms
+        if step.sensor_back:
+            self._silence_ms = self._next_silence()
         if self._silence_ms is not None and mono_ms >= self._silence_ms:
             arrivals.check_silence(plan, state, step)
             self._silence_ms = self._next_silence()
