@@ -41,7 +41,7 @@ LAST_WORDS_S = 2.0
 LOOP_S = 1.0
 """Longest rest of the network loop; paho looks after its keep-alive in between."""
 BURST = 50
-"""Messages handed over together at most: a command waits for no more than a millisecond of reading."""
+"""Messages handed over together at most, so that a flood cannot keep a command waiting. Our own choice."""
 UNSUPPORTED_VERSION, KEEP_ALIVE_TIMEOUT, TAKEN_OVER = 132, 141, 142
 """Source: MQTT 5 section 2.4, reason codes 0x84, 0x8D and 0x8E."""
 QUICKACK: int | None = getattr(socket, "TCP_QUICKACK", None)
@@ -149,7 +149,7 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
     def _take_in(self) -> MQTTErrorCode:
         """Waits for news, reads on while messages lie there, then hands them over together.
 
-        Handing over wakes another thread; once for a burst and not for each message of it halves its cost.
+        Handing over wakes another thread: once for a burst, not for each message of it.
         """
         try:
             result = self.client.loop(LOOP_S)
