@@ -172,8 +172,9 @@ def _covered_until(pass_: Pass, relay: RelaySettings, state: RelayState) -> int:
     group = pass_.followers.get(relay.id)
     if group is not None:
         leaders = equipment.leaders_end(group, pass_.round)
-        if leaders:
-            end = min(end, max(leaders, state.since_mono_ms + relay.least_on_ms))
+        if leaders or not pass_.round.wishes[relay.id].on:
+            # Against shut valves it runs no longer than its own least run.
+            end = min(end, max(leaders, state.since_mono_ms + relay.least_on_ms, mono))
     elif not pass_.round.wishes[relay.id].on and state.run_end is None:
         end = min(end, max(least_on_end(pass_, relay, state), mono))
     limit = _limit(relay, state)
