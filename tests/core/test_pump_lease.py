@@ -1,7 +1,7 @@
 """A shared pump is never told to run on against shut valves longer than its own least run.
 
-The bound is worked by hand from the commands alone: a lease of the pump may end when the last valve's does, or
-when the pump's least run is over, whichever is later.
+The bound is worked by hand from the commands alone: a lease of the pump may end when the last valve's does,
+or when the pump's least run is over, whichever is later.
 """
 
 from gillhouse.config import load_files

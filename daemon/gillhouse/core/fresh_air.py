@@ -92,7 +92,7 @@ def fresh_air(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> W
 
 
 def _for_people(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> Wish | None:
-    """Air for people comes before the crop's: no rest, no look at the intake, held as long as it is needed."""
+    """Air for people comes before the crop's: no rest, no look at the intake, held while it is needed."""
     value, limit = inside.co2.value, plan.people_ppm
     if value is None or limit is None or value < limit:
         return None
