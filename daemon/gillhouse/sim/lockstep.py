@@ -60,15 +60,15 @@ class Lockstep:
 
     def begin(self) -> None:
         """Waits for the daemon to be up and calm, then lets the relay boards say they are there."""
-        self._cast.link.pump(0.0)
-        self.quiet.wait_for_calm()
         link = self._cast.link
+        link.pump(0.0)
+        self.quiet.wait_for_calm()
+        self.quiet.count_from_here()
         births = [sent for board in self._cast.relays.values() for sent in (board.birth(), board.echo())]
         for sent in births:
             if sent is not None:
                 link.publish(sent.topic, sent.payload, sent.retain)
-        self.quiet.wait_for_calm()
-        self.quiet.count_from_here()
+                self.quiet.wait()  # one by one: a broker may change the order of different topics
 
     def run(self, until_ms: int, real_pace: bool = False, told: Callable[[int], None] | None = None) -> None:
         """Runs to `until_ms` of trial time, in real time if `real_pace`.
