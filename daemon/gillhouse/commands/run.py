@@ -1,5 +1,6 @@
 """`gillhouse run`: listen, steer and log until stopped. SIGTERM ends it, SIGHUP re-reads the config whole."""
 
+import gc
 import logging
 import queue
 import signal
@@ -12,7 +13,7 @@ import sdnotify
 
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import config_option, default_config, default_state, state_option
-from gillhouse.config import load
+from gillhouse.config import load_apart
 from gillhouse.errors import ConfigError
 from gillhouse.service import Service
 
@@ -41,7 +42,7 @@ def command(config_path: Path | None, state_dir: Path | None) -> None:
     handler.setFormatter(_JournalPrefix("%(message)s"))
     logging.basicConfig(level=logging.INFO, handlers=[handler])
     path = config_path or default_config()
-    service = Service(load(path), state_dir or default_state(), SystemClock())
+    service = Service(load_apart(path), state_dir or default_state(), SystemClock())
     sys.exit(_live(service, path))
 
 
@@ -53,6 +54,7 @@ def _live(service: Service, path: Path) -> int:
     notify = sdnotify.SystemdNotifier()
     service.on_failure = lambda: signals.put(signal.SIGABRT)
     service.start()
+    gc.freeze()  # what stands now stands for good: the collector need not walk it again and again
     log.info("running on %s, journal in %s", path, service.state_dir)
     notify.notify("READY=1")
     while (got := signals.get()) == signal.SIGHUP:
@@ -74,7 +76,7 @@ def _die() -> None:
 
 def _reload(service: Service, path: Path) -> None:
     try:
-        config = load(path)
+        config = load_apart(path)
     except ConfigError as error:
         log.error("config not re-read, the old one stays in force:\n%s", error)
         return

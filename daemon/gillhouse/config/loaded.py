@@ -19,45 +19,13 @@ from gillhouse.config.places import read_text, secret_trouble, shipped_dir
 from gillhouse.config.species_file import laid_over, read_species
 from gillhouse.config.tree import Mistake, Sheet, parse
 from gillhouse.config.warnings import warnings
+from gillhouse.config.whole import Config
 from gillhouse.core.crops import Species
-from gillhouse.core.edges import (
-    AlertSettings,
-    BrokerSettings,
-    MirrorSettings,
-    RelayWire,
-    ReportSettings,
-    SensorRoute,
-    StoreSettings,
-)
-from gillhouse.core.settings import FarmSettings
 from gillhouse.errors import ConfigError
 
 FARM = "farm.yaml"
 OWN = "species/"
 SHIPPED = "shipped/species/"
-
-
-@dataclass(frozen=True, slots=True)
-class Config:
-    """All that the grower's files say, checked and in canonical units."""
-
-    path: Path
-    """The farm file; what relative names in it are counted from stands beside it."""
-    farm: FarmSettings
-    broker: BrokerSettings
-    routes: tuple[SensorRoute, ...]
-    relay_wires: dict[str, RelayWire]
-    store: StoreSettings
-    mirror: MirrorSettings | None
-    alerts: AlertSettings
-    report: ReportSettings
-    species: dict[str, Species]
-    """Those that some space grows."""
-    files: dict[str, str]
-    """Name -> text of every file this came from; `load_files(files)` gives the same settings again."""
-    digest: str
-    """sha256, in hex, of `files`."""
-    warnings: tuple[str, ...]
 
 
 def load(path: Path) -> Config:
