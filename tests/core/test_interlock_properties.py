@@ -85,10 +85,14 @@ SITUATIONS = st.fixed_dictionaries({
     "need": st.fixed_dictionaries(dict.fromkeys("abc", st.floats(0, 10))),
     "harmed_by_shared_air": st.fixed_dictionaries(dict.fromkeys("ab", st.booleans())),
 })  # fmt: skip
+WISHES = st.lists(st.sampled_from(ASKED), min_size=2, unique=True).map(
+    lambda names: [on(name) for name in names]
+)
+"""Many at once, all held: so that they meet."""
 STEPS = st.lists(
     st.one_of(
-        st.tuples(st.just("ask"), st.sampled_from(ASKED).flatmap(asks)),
-        st.tuples(st.just("ask"), st.sampled_from(ASKED).flatmap(asks)),
+        st.tuples(st.just("ask"), st.lists(st.sampled_from(ASKED).flatmap(asks), min_size=1, max_size=3)),
+        st.tuples(st.just("ask"), WISHES),
         st.tuples(st.just("look"), SITUATIONS),
         st.tuples(st.just("wait"), st.integers(1, 4000)),
         st.tuples(st.just("stall"), st.integers(1, 900)),
@@ -101,8 +105,8 @@ def played(settings_: FarmSettings, steps: list[tuple[str, object]], stalls: boo
     trial = Trial(settings_)
     for what, value in steps:
         if what == "ask":
-            assert isinstance(value, Ask)
-            trial.ask(value)
+            assert isinstance(value, list)
+            trial.ask(*value)
         elif what == "look":
             assert isinstance(value, dict)
             trial.look(**value)
@@ -252,8 +256,8 @@ def test_the_same_inputs_give_the_same_commands_also_through_a_snapshot(
         twin.states = from_plain(dict[str, RelayState], json.loads(text))
         for one in (trial, twin):
             if what == "ask":
-                assert isinstance(value, Ask)
-                one.ask(value)
+                assert isinstance(value, list)
+                one.ask(*value)
             elif what == "look":
                 assert isinstance(value, dict)
                 one.look(**value)
