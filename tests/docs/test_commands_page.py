@@ -16,8 +16,9 @@ BEGIN = "<!-- below: made by tests/docs/test_commands_page.py, do not edit -->"
 
 def help_of(name: str) -> str:
     """A command's help as a terminal shows it. In a process of its own: click keeps what it once made."""
+    as_typed = "from gillhouse.__main__ import cli; cli(prog_name='gillhouse')"
     done = subprocess.run(
-        [sys.executable, "-c", "from gillhouse.__main__ import cli; cli(prog_name='gillhouse')", name, "--help"],
+        [sys.executable, "-c", as_typed, name, "--help"],
         env={**os.environ, "COLUMNS": "100"}, capture_output=True, text=True, check=True,
     )  # fmt: skip
     return "\n".join(line.rstrip() for line in done.stdout.rstrip().splitlines())
