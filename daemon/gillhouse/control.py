@@ -62,7 +62,7 @@ class Chores:
     by_name: Mapping[str, Callable[[Instant], None]] = field(default_factory=dict)
 
 
-class Control:
+class Control:  # 13 methods: one thread, and the two ways others hand it work
     """Start it, put work into `inbox`, close the inbox to end it."""
 
     def __init__(self, clock: Clock, decider: Decider, plan: Plan, chores: Chores) -> None:

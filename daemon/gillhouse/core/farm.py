@@ -61,7 +61,7 @@ _TAKES: dict[type, _Take] = {
 }
 
 
-class Farm:
+class Farm:  # more than 12 methods: the steps of one order of things, each by its name
     """Every space of one farm, and all that is decided in it."""
 
     def __init__(self, settings: FarmSettings) -> None:
