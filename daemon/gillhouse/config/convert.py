@@ -14,6 +14,7 @@ from gillhouse.core.settings import (
     IntakeSettings,
     LightSettings,
     LimitTiming,
+    OwnFigures,
     ProgrammeSettings,
     RelaySettings,
     Role,
@@ -60,6 +61,7 @@ def farm_settings(
             ident: SharedAirSettings(ident, air.fan, dict(air.dampers))
             for ident, air in draft.shared_air.items()
         },
+        species=dict(species),
         digest=digest,
     )
 
@@ -91,6 +93,21 @@ def _space(ident: str, space: ff.SpaceGroup, profile: StageProfile, file: str) -
         ),
         combine={quantity: getattr(space.combine, name) for name, quantity in BANDS.items()},
         leak_ach=space.leak_per_h,
+        own=_own_figures(space, file),
+    )
+
+
+def _own_figures(space: ff.SpaceGroup, file: str) -> OwnFigures:
+    """The grower's figures alone, for batches of another crop or stage than the one written here."""
+    given = {quantity: getattr(space.bands, name) for name, quantity in BANDS.items()}
+    return OwnFigures(
+        bands={
+            quantity: Band(**{edge: getattr(own, edge) for edge in EDGES}, source=set_by([], None, file))
+            for quantity, own in given.items()
+            if any(getattr(own, edge) is not None for edge in EDGES)
+        },
+        fresh_air_ach=space.least_fresh_air_per_h,
+        light_hours=None if space.light is None else space.light.hours,
     )
 
 

@@ -4,11 +4,12 @@ Frozen; filled by `gillhouse.config` from the grower's files (where every figure
 by tests directly. Durations are whole milliseconds, flows per hour, everything else in canonical units.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import tzinfo
 from enum import StrEnum
 
-from gillhouse.core.crops import Band, LightWish, Stage
+from gillhouse.core.crops import Band, LightWish, Species, Stage
 from gillhouse.core.quantities import Quantity
 
 
@@ -174,6 +175,16 @@ class IntakeSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class OwnFigures:
+    """What the grower set for a space over every species file: it holds whatever crop and stage come in."""
+
+    bands: Mapping[Quantity, Band] = field(default_factory=dict)
+    """Only the edges that were set; the others are open here."""
+    fresh_air_ach: float | None = None
+    light_hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
 class SpaceSettings:
     id: str
     name: str
@@ -193,6 +204,7 @@ class SpaceSettings:
     combine: dict[Quantity, Combine]
     leak_ach: float = 0.3
     """Leakage guess, air changes per hour."""
+    own: OwnFigures = field(default_factory=OwnFigures)
 
 
 @dataclass(frozen=True, slots=True)
@@ -228,5 +240,7 @@ class FarmSettings:
     alarms: AlarmSettings
     supplies: dict[str, SupplySettings] = field(default_factory=dict)
     shared_air: dict[str, SharedAirSettings] = field(default_factory=dict)
+    species: Mapping[str, Species] = field(default_factory=dict)
+    """All there is a file for: what a batch may be of."""
     digest: str = ""
     """Of the config these came from."""
