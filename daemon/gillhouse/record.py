@@ -23,8 +23,8 @@ def record_only(journal: Path, action: OperatorAction, clock: Clock) -> None:
         StoreError: there is no store, or a daemon holds it.
     """
     with Reader(journal) as reader:
-        segments = reader.segments()
-        files = reader.config(segments[-1].digest) if segments else None
+        segment = reader.newest_segment()
+        files = reader.config(segment.digest) if segment else None
         if files is None:
             raise StoreError(f"{journal} holds no farm yet: start `gillhouse run` once")
         config = load_files(files)

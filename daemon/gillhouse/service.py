@@ -29,6 +29,7 @@ from gillhouse.relays.driver import Publish
 from gillhouse.reporter import NIGHT_REPORT, Reporter
 from gillhouse.requests import answer
 from gillhouse.resume import farm_as_left
+from gillhouse.store import JOURNAL
 from gillhouse.store.mirror import Mirror
 from gillhouse.store.reader import Reader
 from gillhouse.store.rows import ConfigRow, Entry, SeriesRow
@@ -37,15 +38,12 @@ from gillhouse.timers import Timers
 
 log = logging.getLogger(__name__)
 
-JOURNAL = "journal.db"
 JOIN_S = 3.0
 """Each part gets this long to end: a stop is over within ten seconds, whatever hangs."""
 UNACKED_MQTT5 = 750
 """With MQTT 5 we ask for 1,000 messages on their way and commit early at three quarters of that."""
 DELIVER_S = 10.0
 """The broker may take this long to confirm an alert before it is tried again."""
-KNOWN_AGAIN_MS = 1_800_000
-"""Readings stored this long before the newest are known again if the broker sends them once more."""
 WAITS_FOR_RESTART = ("broker", "store", "mirror", "alerts")
 
 
@@ -179,9 +177,8 @@ def plan_of(config: Config, journal: Path, publish: Publish) -> Plan:
     """Routes that know again what was stored last, relay drivers, and due times."""
     routes = Routes(config.routes, config.broker.max_payload)
     with Reader(journal) as reader:
-        newest_ms = reader.newest_ms() or 0
-        for sensor, at in reader.all_readings(newest_ms - KNOWN_AGAIN_MS, newest_ms + 1):
-            routes.remember(sensor, at.ts, at.board_seq, own_time=at.own_time, value=at.value)
+        for seed in reader.seeds():
+            routes.remember(seed.sensor, seed.ts, seed.board_seq, own_time=seed.own_time, value=seed.value)
     daily = {} if config.report.send_at_min is None else {NIGHT_REPORT: config.report.send_at_min}
     return Plan(
         routes,

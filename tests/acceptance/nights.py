@@ -19,9 +19,9 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from gillhouse.commands import demo
 from gillhouse.config import Config, load
-from gillhouse.service import JOURNAL
 from gillhouse.sim.broker import HOST, TrialBroker
 from gillhouse.sim.trial import night_from_ms
+from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
 HOUR_MS = 3_600_000

@@ -55,6 +55,7 @@ def test_the_night_decided_again_is_the_same_to_the_byte(night: Lived, again: Re
         stored = {
             "Command": db.execute("SELECT count(*) FROM commands WHERE seq > 0").fetchone()[0],
             "Event": db.execute("SELECT count(*) FROM events WHERE seq > 0").fetchone()[0],
+            "Verdict": readings,
             "AlarmNotice": db.execute("SELECT count(*) FROM alarms WHERE seq > 0").fetchone()[0],
         }
     assert again.inputs == readings + others > 10_000

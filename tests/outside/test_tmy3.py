@@ -31,7 +31,8 @@ from gillhouse.clock import VirtualClock
 from gillhouse.config import load
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality
-from gillhouse.service import JOURNAL, Service
+from gillhouse.service import Service
+from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 from servers import MosquittoBroker, wait_until
 

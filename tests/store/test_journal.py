@@ -188,13 +188,14 @@ def test_the_log_comes_back_as_it_was_put(tmp_path: Path) -> None:
         assert [at.notice for at in reader.alarms_open_at(T0_MS + 1)] == [notice]
         assert reader.alarms_open_at(T0_MS) == ()
         assert reader.decisions(1, None) == {7: outcome_lines(Outcome((told,), (event,), (notice,)))}
-        segments = reader.segments()
+        segments = tuple(reader.segments())
         assert [(segment.first_seq, segment.last_seq) for segment in segments] == [(8, 8), (9, 9), (10, None)]
-        assert segments[1].snapshot == {"n": [9]}
+        assert reader.state_at(segments[1]) == {"n": [9]}
+        assert reader.newest_segment() == segments[2]
         assert [segment.digest for segment in reader.segments(9)] == ["d9", "d10"]
         before = reader.segment_before(T0_MS + 9)
         assert before is not None
-        assert before.first_seq == 9
+        assert (before.first_seq, before.last_seq) == (9, 9)
         assert reader.segment_before(T0_MS) is None
         assert reader.config("d8") == {"farm.yaml": "farm: x\n"}
         assert reader.config("other") is None

@@ -6,11 +6,13 @@ from pathlib import Path
 
 import pytest
 
+from gillhouse.core.instant import Instant
 from gillhouse.errors import StoreError
 from gillhouse.store.migrate import applied, migrate
 from gillhouse.store.reader import Reader
+from gillhouse.store.rows import SegmentRow
 from gillhouse.store.schema import MIGRATIONS
-from store.kept import writing
+from store.kept import T0_MS, command, reading, writing
 
 ONE = ("one", "CREATE TABLE a (x INTEGER);")
 TWO = ("two", "CREATE TABLE b (y INTEGER); INSERT INTO b VALUES (7);")
@@ -67,3 +69,44 @@ def test_writer_and_reader_refuse_a_newer_store(tmp_path: Path) -> None:
         pass
     with pytest.raises(StoreError, match="of another version"):
         Reader(path)
+
+
+def test_a_store_of_the_first_version_is_brought_up_and_answers(tmp_path: Path) -> None:
+    path = tmp_path / "journal.db"
+    db = sqlite3.connect(path, isolation_level=None)
+    migrate(db, 5, MIGRATIONS[:1])
+    db.execute("INSERT INTO segments VALUES (1, 7, ?, 0, 'd', '0', 'start', 0, '{\"n\":1}')", (T0_MS,))
+    db.execute(
+        "INSERT INTO commands VALUES (1, 7, ?, 'fan', 1, 5, 3, 'co2-high', '{}', '[7]', 0, 0)", (T0_MS,)
+    )
+    db.close()
+    with pytest.raises(StoreError, match="of another version"):
+        Reader(path)
+    with writing(path):
+        pass
+    with Reader(path) as reader:
+        assert applied(reader._db) == [name for name, _ in MIGRATIONS]
+        (segment,) = reader.segments()
+        assert (segment.first_seq, reader.state_at(segment)) == (7, {"n": 1})
+        assert list(reader.decisions(7, 7)) == [7]
+
+
+def test_questions_by_number_do_not_read_through_the_log_of_years(tmp_path: Path) -> None:
+    """SQLite names in its plan what it reads: a SEARCH by an index, never a SCAN of a table that grows."""
+    path = tmp_path / "journal.db"
+    with writing(path) as kept:
+        kept.writer.put(SegmentRow(1, Instant(T0_MS, 0), "d", "0", "start", {}), reading(1), command(1))
+    asked: list[str] = []
+    with Reader(path) as reader:
+        reader._db.set_trace_callback(asked.append)
+        assert list(reader.decisions(1, 1)) == [1]
+        assert reader.segment_before(T0_MS) is not None
+        assert reader.newest_segment() is not None
+        assert reader.input(1) is not None
+        reader._db.set_trace_callback(None)
+        plans = [row[3] for one in asked for row in reader._db.execute(f"EXPLAIN QUERY PLAN {one}")]
+    assert len(plans) > 10
+    read = [plan for plan in plans if plan.startswith("SCAN")]
+    small = ("SCAN words", "SCAN series", "SCAN CONSTANT", "SCAN segments USING COVERING INDEX segments_seq",
+             "SCAN segments USING INDEX segments_seq")
+    assert [plan for plan in read if not plan.startswith(small)] == []

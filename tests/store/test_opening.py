@@ -125,7 +125,7 @@ def test_readings_seed_the_search_for_repeats(tmp_path: Path) -> None:
     with writing(path) as kept:
         kept.writer.put(*(reading(seq, float(seq)) for seq in (1, 2, 20_000)))
     with Reader(path) as reader:
-        # Two hours back from the newest: the first two lie 20 000 s before it.
+        # Half an hour back from the newest: the first two lie 20 000 s before it.
         assert [tuple(seed) for seed in reader.seeds()] == [
             ("tent-1", T0_MS + 20_000_000, None, False, 20_000.0)
         ]

@@ -24,11 +24,12 @@ from gillhouse.audit.text import as_text
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import config_option
 from gillhouse.config import load, shipped_dir
-from gillhouse.service import JOURNAL, Service
+from gillhouse.service import Service
 from gillhouse.sim.broker import HOST, TrialBroker
 from gillhouse.sim.farm_copy import FARM_FILE, HEAD, trial_config
 from gillhouse.sim.link import BoardLink, TrialError
 from gillhouse.sim.trial import SIMULATED_KEY, Length, Trial, night_from_ms
+from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 from gillhouse.store.rows import MetaRow
 

@@ -14,9 +14,9 @@ from gillhouse.audit.report import last_window, night_of, window_of
 from gillhouse.audit.text import as_text
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import default_state, state_option
+from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
-JOURNAL = "journal.db"
 FORMATS: dict[str, Callable[[Night], str]] = {"text": as_text, "html": as_html, "json": as_json}
 
 

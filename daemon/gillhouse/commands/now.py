@@ -15,7 +15,7 @@ from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import FarmSettings, SpaceSettings
 from gillhouse.errors import LocalError
 from gillhouse.local import ask
-from gillhouse.service import JOURNAL
+from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
 SHOWN = {

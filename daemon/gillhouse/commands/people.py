@@ -14,7 +14,7 @@ from gillhouse.core.inputs import Act, OperatorAction
 from gillhouse.errors import LocalError
 from gillhouse.local import SOCKET_NAME, ask
 from gillhouse.record import record_only
-from gillhouse.service import JOURNAL
+from gillhouse.store import JOURNAL
 
 
 def send(state: Path, act: Act, subject: str, **more: Any) -> dict[str, Any]:

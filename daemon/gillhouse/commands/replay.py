@@ -12,7 +12,7 @@ from gillhouse.clock import SystemClock
 from gillhouse.commands.options import default_state, state_option
 from gillhouse.config import load
 from gillhouse.replay import Difference, replay
-from gillhouse.service import JOURNAL
+from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
 

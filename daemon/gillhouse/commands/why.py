@@ -11,8 +11,9 @@ from gillhouse.audit.evidence import config_at
 from gillhouse.audit.why import why
 from gillhouse.audit.why_told import as_text, record
 from gillhouse.clock import SystemClock
-from gillhouse.commands.night import JOURNAL, moment_ms
+from gillhouse.commands.night import moment_ms
 from gillhouse.commands.options import default_state, state_option
+from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
 CLOCK_TIME = re.compile(r"\d{1,2}:\d{2}(:\d{2})?")

@@ -4,3 +4,6 @@
 the rest of the program uses; `schema` and `migrate` say how the file looks; `mirror` copies readings to a
 second store that only receives. Not here: deciding, sending to people, drawing.
 """
+
+JOURNAL = "journal.db"
+"""The store's file in the state directory."""

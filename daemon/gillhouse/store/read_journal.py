@@ -13,6 +13,7 @@ from typing import Any
 
 from gillhouse.core.inputs import Reading
 from gillhouse.core.instant import Instant
+from gillhouse.errors import StoreError
 from gillhouse.store.codec import decode_input, from_canonical
 from gillhouse.store.finding import last_wall_ms
 from gillhouse.store.packing import ORDINARY_DELAY_MS, SERIES_BITS, SERIES_SPAN, unpack
@@ -29,39 +30,63 @@ FOREVER_MS = 1 << 48
 END = (1 << 62) - 1
 """No sequence number is greater."""
 
+_SEGMENT = "id, first_seq, wall_ms, mono_ms, config, version, why, time_unsure"
+"""All columns but the snapshot; our own constant, so no text of others gets into the SQL."""
+
 
 class JournalQueries:
     """Sequence ranges hold both ends."""
 
     _db: sqlite3.Connection
 
-    def segments(self, from_seq: int = 0) -> tuple[Segment, ...]:
-        """Segments that hold `from_seq` or come after it, in their order."""
+    def segments(self, from_seq: int = 0) -> Iterator[Segment]:
+        """Segments that hold `from_seq` or come after it, in their order. Read as they are asked for."""
         rows = self._db.execute(
-            "SELECT * FROM segments WHERE first_seq >= coalesce((SELECT max(first_seq) FROM segments "
-            "WHERE first_seq <= ?), 0) ORDER BY first_seq, id",
+            f"SELECT {_SEGMENT} FROM segments WHERE first_seq >= coalesce("  # noqa: S608
+            "(SELECT max(first_seq) FROM segments WHERE first_seq <= ?), 0) ORDER BY first_seq, id",
             (from_seq,),
         )
-        found = rows.fetchall()
-        ends: list[int | None] = [row[1] - 1 for row in found[1:]]
-        return tuple(
-            Segment(
-                key, first, Instant(wall, mono), digest, version, why, bool(unsure), from_canonical(text), end
-            )
-            for (key, first, wall, mono, digest, version, why, unsure, text), end in zip(
-                found, [*ends, None], strict=True
-            )
-        )
+        before = next(rows, None)
+        while before is not None:
+            after = next(rows, None)
+            yield _segment(before, None if after is None else after[1] - 1)
+            before = after
 
     def segment_before(self, wall_ms: int) -> Segment | None:
         """The last segment that began at or before a wall time: where a replay of that time starts."""
         row = self._db.execute(
-            "SELECT first_seq FROM segments WHERE wall_ms <= ? ORDER BY first_seq DESC, id DESC LIMIT 1",
+            f"SELECT {_SEGMENT} FROM segments WHERE id = (SELECT id FROM segments "  # noqa: S608
+            "WHERE wall_ms <= ? ORDER BY first_seq DESC, id DESC LIMIT 1)",
             (wall_ms,),
         ).fetchone()
+        return None if row is None else self._ended(row)
+
+    def newest_segment(self) -> Segment | None:
+        """The one under way; None in an empty journal."""
+        row = self._db.execute(
+            f"SELECT {_SEGMENT} FROM segments ORDER BY first_seq DESC, id DESC LIMIT 1"  # noqa: S608
+        ).fetchone()
+        return None if row is None else _segment(row, None)
+
+    def state_at(self, segment: Segment) -> dict[str, object]:
+        """What `Farm.snapshot()` gave before the first input of a segment.
+
+        Raises StoreError when it was removed meanwhile, being too old.
+        """
+        row = self._db.execute("SELECT snapshot FROM segments WHERE id = ?", (segment.id,)).fetchone()
         if row is None:
-            return None
-        return [segment for segment in self.segments(row[0]) if segment.first_seq == row[0]][-1]
+            raise StoreError(
+                f"the stretch from input {segment.first_seq} on is no longer kept: ask for a later one"
+            )
+        state: dict[str, object] = from_canonical(row[0])
+        return state
+
+    def _ended(self, row: tuple[Any, ...]) -> Segment:
+        after = self._db.execute(
+            "SELECT first_seq FROM segments WHERE (first_seq, id) > (?, ?) ORDER BY first_seq, id LIMIT 1",
+            (row[1], row[0]),
+        ).fetchone()
+        return _segment(row, None if after is None else after[0] - 1)
 
     def config(self, digest: str) -> dict[str, str] | None:
         """The files of a config by its digest: name -> text; None if it was never used here."""
@@ -106,8 +131,11 @@ class JournalQueries:
     def _stretches(self, seq_from: int, seq_to: int) -> Iterator[tuple[int, int, int, int, int]]:
         """Per segment the range touches: first and last seq, wall range of arrivals, wall minus mono."""
         rows = self._db.execute(
-            "SELECT first_seq, max(id), wall_ms, wall_ms - mono_ms FROM segments GROUP BY first_seq "
-            "ORDER BY first_seq"
+            "SELECT first_seq, max(id), wall_ms, wall_ms - mono_ms FROM segments WHERE first_seq BETWEEN "
+            "coalesce((SELECT max(first_seq) FROM segments WHERE first_seq <= ?), 0) AND "
+            "coalesce((SELECT min(first_seq) FROM segments WHERE first_seq > ?), ?) "
+            "GROUP BY first_seq ORDER BY first_seq",
+            (seq_from, seq_to, END),
         ).fetchall()
         starts = [(first, wall, base) for first, _, wall, base in rows]
         if not starts or starts[0][0] > seq_from:
@@ -155,3 +183,8 @@ class JournalQueries:
                 (first, last),
             )
         ]
+
+
+def _segment(row: tuple[Any, ...], last_seq: int | None) -> Segment:
+    key, first, wall_ms, mono_ms, digest, version, why, unsure = row
+    return Segment(key, first, Instant(wall_ms, mono_ms), digest, version, why, bool(unsure), last_seq)

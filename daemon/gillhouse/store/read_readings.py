@@ -8,7 +8,7 @@ from gillhouse.store.records import ReadingAt, Seed, Series, Trace
 
 DAY_MS = 86_400_000
 
-SEED_WINDOW_MS = 2 * 3_600_000
+SEED_WINDOW_MS = 30 * 60_000
 """How far back `seeds` looks."""
 
 

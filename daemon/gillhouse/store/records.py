@@ -72,7 +72,7 @@ class AlarmAt:
 
 @dataclass(frozen=True, slots=True)
 class Segment:
-    """A stretch of the journal; see `rows.SegmentRow`."""
+    """A stretch of the journal; see `rows.SegmentRow`. The core's state then: `Reader.state_at`."""
 
     id: int
     first_seq: int
@@ -81,7 +81,6 @@ class Segment:
     version: str
     why: str
     time_unsure: bool
-    snapshot: dict[str, object]
     last_seq: int | None
     """The last number before the next segment; None while none has begun."""
 

@@ -85,4 +85,15 @@ MIGRATIONS: list[tuple[str, str]] = [
         CREATE TABLE meta (key TEXT PRIMARY KEY, value TEXT NOT NULL) WITHOUT ROWID;
         """,
     ),
+    (
+        "0002-by-number",
+        """
+        -- A replay asks for what followed from a range of inputs, in a log of years.
+        CREATE INDEX commands_seq ON commands (seq);
+        CREATE INDEX events_seq ON events (seq);
+        CREATE INDEX alarms_seq ON alarms (seq);
+        -- All that finding a stretch needs, so that nobody reads past the snapshots, which are big.
+        CREATE INDEX segments_seq ON segments (first_seq, id, wall_ms, mono_ms, time_unsure);
+        """,
+    ),
 ]
