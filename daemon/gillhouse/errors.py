@@ -46,3 +46,7 @@ class ChannelError(GillhouseError, RuntimeError):
 
 class LocalError(GillhouseError, ConnectionError):
     """The running daemon cannot be reached, or refused a request."""
+
+
+class CalibrationError(GillhouseError, ValueError):
+    """A sensor's check against something known cannot be used; the message says why and what to do."""
