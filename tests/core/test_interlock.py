@@ -330,3 +330,15 @@ def test_new_settings_switch_off_what_is_taken_away() -> None:
     assert (command.relay, command.on) == ("fan", False)
     assert list(trial.states) == ["lamp"]
     assert trial.states["lamp"].on
+
+
+def test_a_pulse_that_takes_over_a_hold_keeps_the_least_on_time() -> None:
+    # By hand: on at 100 s and held; a pulse of 1 s is asked 2 s later; least on is 65 s, so off at 165 s.
+    trial = Trial(farm([relay("fan", least_on_ms=65_000)]))
+    trial.wait(100)
+    trial.ask(on("fan"))
+    trial.wait(2)
+    trial.ask(on("fan", 1))
+    trial.wait(100)
+    first = trial.board.runs["fan"][0]
+    assert (first.start, first.end) == (100_000, 165_000)

@@ -36,7 +36,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import FarmSettings
 from gillhouse.core.snapshot import from_plain, to_plain
-from gillhouse.core.space import asks, due_ms, given
+from gillhouse.core.space import asks, due_ms, given, rests
 from gillhouse.core.status import status
 from gillhouse.core.story import expire, tell_begun, tell_stories
 
@@ -173,6 +173,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             step.grant = True
             step.spaces = dict.fromkeys(plan.spaces)
         for space, quantity in step.spaces.items():
+            if quantity is not None and rests(state.spaces[space], quantity, mono_ms):
+                self._space_ms[space] = earliest((self._space_ms[space], state.spaces[space].news_ms))
+                continue
             self._decide(step, space, quantity)
         if step.grant or not state.links[Link.BROKER].up:
             # Before anything moves, every account of the space is brought to this moment.

@@ -83,7 +83,8 @@ def adopt(round_: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> N
     if ask.run_ms is None:
         state.run_end = None
     elif state.run_end is None or ask.authority < state.authority:
-        state.run_end = max(round_.now.mono_ms + ask.run_ms, state.run_end or 0)
+        least_end = state.since_mono_ms + relay.least_on_ms
+        state.run_end = max(round_.now.mono_ms + ask.run_ms, state.run_end or 0, least_end)
     else:
         return  # the pulse that runs is the pulse that was asked for
     state.authority = ask.authority

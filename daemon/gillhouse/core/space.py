@@ -31,6 +31,11 @@ ASSUMED_INTAKE_PCT = 60.0
 LOOK_AGAIN_MS = 60_000
 """A space with controllers is decided anew at least this often, whatever its boards report."""
 
+REST_MS = 1_000
+"""No space looks at the same quantity twice within this: what comes sooner is news for one look at its end, so
+that a board gone mad, or a queue let go at once, costs next to nothing. Alarm limits are compared all the
+same."""
+
 PROGRAMME_WAIT_MS = 120_000
 """A due run that is held back this long is left out: the next due time is its own."""
 
@@ -83,6 +88,10 @@ class SpaceState:
     light_to_wall_ms: int = 0
     """`light_on` holds between these two."""
     decided_ms: int = 0
+    looked_ms: dict[Quantity, int] = field(default_factory=dict)
+    """When a reading of each quantity was last looked at by itself."""
+    news_ms: int | None = None
+    """News came too soon after the last look: it is looked at then."""
     modes: dict[Role, Reason] = field(default_factory=dict)
     """The story last told of each controller."""
 
@@ -182,6 +191,17 @@ def _is_cold(plan: SpacePlan, temperature: Estimate, intake: IntakeAir) -> bool:
 # --- what is asked -------------------------------------------------------------------------------------
 
 
+def rests(state: SpaceState, quantity: Quantity, mono_ms: int) -> bool:
+    """Whether news of a quantity comes too soon after the last look at it, and waits."""
+    last_ms = state.looked_ms.get(quantity)
+    if last_ms is not None and mono_ms - last_ms < REST_MS:
+        if state.news_ms is None:
+            state.news_ms = last_ms + REST_MS
+        return True
+    state.looked_ms[quantity] = mono_ms
+    return False
+
+
 def asks(
     plan: SpacePlan,
     state: SpaceState,
@@ -197,6 +217,10 @@ def asks(
     """
     mono_ms = now.mono_ms
     state.decided_ms = mono_ms
+    if state.news_ms is not None and mono_ms >= state.news_ms:
+        quantity = None
+    if quantity is None:
+        state.news_ms = None
     for own, estimate in state.estimates.items():
         if estimate.held and mono_ms - estimate.mono_ms >= HOLD_MS:
             state.estimates[own] = Estimate()
@@ -322,7 +346,7 @@ def is_below(band: Band, value: float) -> bool:
 
 def due_ms(plan: SpacePlan, state: SpaceState, now: Instant) -> int | None:
     """When the space must be looked at again without any input; None: only inputs move it."""
-    moments: list[int | None] = []
+    moments: list[int | None] = [state.news_ms]
     if plan.steers:
         moments.append(state.decided_ms + LOOK_AGAIN_MS)
     if plan.mist:
