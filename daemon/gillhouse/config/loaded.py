@@ -15,9 +15,10 @@ from gillhouse.config import edges
 from gillhouse.config.checks import check
 from gillhouse.config.convert import farm_settings
 from gillhouse.config.draft import Draft, read
+from gillhouse.config.mistake import Mistake
 from gillhouse.config.places import read_text, secret_trouble, shipped_dir
 from gillhouse.config.species_file import laid_over, read_species
-from gillhouse.config.tree import Mistake, Sheet, parse
+from gillhouse.config.tree import Sheet, parse
 from gillhouse.config.warnings import warnings
 from gillhouse.config.whole import Config
 from gillhouse.core.crops import Species

@@ -4,7 +4,7 @@ import os
 import stat
 from pathlib import Path
 
-from gillhouse.config.tree import MAX_BYTES, Mistake
+from gillhouse.config.mistake import MAX_BYTES, Mistake
 
 
 def shipped_dir() -> Path:

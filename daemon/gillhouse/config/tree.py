@@ -12,26 +12,12 @@ from dataclasses import dataclass, field
 import yaml
 import yamlcore
 
-MAX_BYTES = 1_000_000
+from gillhouse.config.mistake import MAX_BYTES, Mistake
+
 MAX_DEPTH = 40
 
 Key = tuple[str | int, ...]
 """The way to a value: names of groups, and numbers of list items."""
-
-
-@dataclass(frozen=True, slots=True, order=True)
-class Mistake:
-    """One thing to mend. Sorts by place."""
-
-    file: str
-    line: int
-    column: int
-    key: str
-    text: str
-
-    def __str__(self) -> str:
-        key = f"{self.key}: " if self.key else ""
-        return f"{self.file}:{self.line}:{self.column}: {key}{self.text}"
 
 
 @dataclass(slots=True)
