@@ -8,6 +8,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from gillhouse.core import inputs
+from gillhouse.core.calibration import Calibration, Point
+from gillhouse.core.quantities import Quantity
 from gillhouse.errors import StoreError
 from gillhouse.store.codec import (
     INPUT_KINDS,
@@ -23,6 +25,12 @@ from gillhouse.store.codec import (
 
 texts = st.text(max_size=20)
 whole = st.integers(-(2**62), 2**62)
+numbers = st.floats(allow_nan=False, allow_infinity=False)
+points = st.builds(Point, numbers, numbers, numbers, texts, whole)
+calibrations = st.builds(
+    Calibration, st.sampled_from(Quantity), numbers, numbers, numbers, whole, whole,
+    st.lists(points, min_size=1, max_size=2).map(tuple),
+)
 inputs_of_all_kinds = st.one_of(
     st.builds(
         inputs.Reading, texts, st.floats(allow_nan=False), whole, st.booleans(), st.none() | whole,
@@ -34,6 +42,8 @@ inputs_of_all_kinds = st.one_of(
         inputs.OperatorAction, st.sampled_from(inputs.Act), texts, texts, texts, st.none() | st.booleans(),
         st.none() | whole, st.none() | whole,
     ),
+    st.builds(inputs.Calibrated, texts, st.none() | calibrations, texts),
+    st.builds(inputs.SensorsAway, st.lists(texts, max_size=3).map(tuple), texts, whole),
     st.builds(inputs.LinkChange, st.sampled_from(inputs.Link), st.booleans(), texts),
     st.builds(inputs.ClockStep, whole),
     st.builds(inputs.SettingsChange, texts),
@@ -53,7 +63,7 @@ def test_an_input_comes_back_as_it_was(item: inputs.Input) -> None:
 
 def test_every_kind_of_input_is_covered() -> None:
     drawn = {"Reading", "Due", "RelayReport", "OperatorAction", "LinkChange", "ClockStep", "SettingsChange",
-             "Started"}
+             "Started", "Calibrated", "SensorsAway"}
     assert set(INPUT_KINDS) == drawn
 
 

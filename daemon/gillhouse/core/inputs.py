@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+from gillhouse.core.calibration import Calibration
+
 
 class Delivery(StrEnum):
     """How a reading came. Only LIVE may drive or alarm."""
@@ -78,6 +80,26 @@ class OperatorAction:
     """For ACK: the occurrence meant (a stale acknowledgement touches nothing newer)."""
 
 
+@dataclass(frozen=True, slots=True)
+class Calibrated:
+    """A named person held a sensor against something known. Its readings are corrected from here on."""
+
+    sensor: str
+    calibration: Calibration | None
+    """None: the last one is taken back, and the one before it counts again."""
+    who: str
+
+
+@dataclass(frozen=True, slots=True)
+class SensorsAway:
+    """Sensors that are out of their place, to be checked or cleaned: heard and kept, but steering nothing."""
+
+    sensors: tuple[str, ...]
+    who: str
+    for_ms: int
+    """They count again after this by themselves; 0: they are back."""
+
+
 class Link(StrEnum):
     """What may be up or down."""
 
@@ -119,5 +141,14 @@ class Started:
 
 
 Input = (
-    Reading | Due | RelayReport | OperatorAction | LinkChange | ClockStep | SettingsChange | Started
+    Reading
+    | Due
+    | RelayReport
+    | OperatorAction
+    | Calibrated
+    | SensorsAway
+    | LinkChange
+    | ClockStep
+    | SettingsChange
+    | Started
 )

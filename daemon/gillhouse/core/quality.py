@@ -71,6 +71,10 @@ class SensorState:
     silent: bool = False
     doubted_ms: int | None = None
     """When its nonsense was last told."""
+    calibrated: bool | None = None
+    """A calibration was in date at the last reading; None before the first."""
+    error: float | None = None
+    """The error it worked with then: stated, or what a calibration leaves."""
 
 
 def judge(sensor: SensorSettings, state: SensorState, now: Instant, reading: Reading) -> Verdict:

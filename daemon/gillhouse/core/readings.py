@@ -24,6 +24,8 @@ class Mark(StrEnum):
     """Humidity at exactly 100.0: the air, or the sensor, is wet. Drives as 'at least', never as broken."""
     STALE = "stale"
     DISAGREES = "disagrees"
+    AWAY = "out-of-place"
+    """Somebody has taken the sensor out, to check or clean it."""
     QUEUED = "queued-time-unknown"
     """Waited at the broker while we were away, without a time of its own."""
     LATE = "arrived-late"

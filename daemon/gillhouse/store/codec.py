@@ -10,13 +10,14 @@ import math
 import types
 import typing
 from collections.abc import Callable, Mapping
-from dataclasses import fields
+from dataclasses import fields, is_dataclass
 from enum import Enum
 from typing import TYPE_CHECKING
 
 from gillhouse.core import inputs
 from gillhouse.core.outputs import Facts, Outcome
 from gillhouse.core.readings import Mark, Quality, Verdict
+from gillhouse.core.snapshot import from_plain, to_plain
 from gillhouse.errors import StoreError
 
 if TYPE_CHECKING:
@@ -64,7 +65,7 @@ def decode_causes(text: str) -> tuple[int, ...]:
 def encode_input(item: inputs.Input) -> tuple[str, str]:
     """The columns `kind` and `body` for an input."""
     kind = type(item)
-    return kind.__name__, canonical({name: getattr(item, name) for name in _converters(kind)})
+    return kind.__name__, canonical({name: _plain(getattr(item, name)) for name in _converters(kind)})
 
 
 def encode_spare_reading(reading: inputs.Reading, verdict: Verdict) -> tuple[str, str]:
@@ -119,6 +120,11 @@ def _flat(value: object) -> object:
     return dict(value) if isinstance(value, Mapping) else value
 
 
+def _plain(value: object) -> object:
+    """What JSON has no word for, as what it has: dataclasses within an input, and tuples."""
+    return to_plain(value) if is_dataclass(value) or isinstance(value, tuple) else value
+
+
 def _named(value: object) -> object:
     if isinstance(value, float) and not math.isfinite(value):
         return {_NAMED_FLOAT: str(value)}
@@ -154,4 +160,6 @@ def _converter(hint: object) -> Callable[[typing.Any], object]:
         return lambda value: None if value is None else convert(value)
     if isinstance(hint, type) and issubclass(hint, Enum):
         return hint
+    if is_dataclass(hint) or typing.get_origin(hint) is tuple:
+        return lambda value: from_plain(typing.cast(type, hint), value)
     return lambda value: value
