@@ -245,6 +245,19 @@ def test_broker_elsewhere_is_tls_unless_said(host: str, tls: str, expected: bool
     assert any(w.startswith("broker.tls: off") for w in config.warnings) == (tls != "")
 
 
+@pytest.mark.parametrize(("zone", "warned"), [("middle", True), ("intake", False)])
+def test_self_calibrating_co2_in_a_closed_space_is_warned_of(zone: str, warned: bool) -> None:
+    """In the intake it does see fresh air."""
+    text = (
+        f"sensors:\n  co2: {{space: tent, zone: {zone}, quantity: co2, unit: ppm, topic: a/co2,"
+        " format: number, every: 30 s, self_calibrating: yes}\n"
+    )
+    config = of(TENT + text)
+    assert config.farm.sensors["co2"].self_calibrating
+    found = [one for one in config.warnings if one.startswith("sensors.co2.self_calibrating: yes")]
+    assert bool(found) is warned
+
+
 def test_secret_file_must_be_its_owners_alone(tmp_path: Path) -> None:
     secret, farm = tmp_path / "secret", tmp_path / "farm.yaml"
     farm.write_text(TENT + "broker: {username: me, password_file: secret}\n", encoding="utf-8")

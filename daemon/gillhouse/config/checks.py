@@ -99,6 +99,11 @@ def _sensor(draft: Draft, ident: str, sensor: wf.SensorGroup) -> None:
             (*here, "unit"),
             f"is no unit of {sensor.quantity} (got {got(sensor.unit)}); write one of: {given}",
         )
+    if getattr(sensor, "self_calibrating", False) and sensor.quantity is not Quantity.CO2:
+        draft.sheet.add(
+            (*here, "self_calibrating"),
+            f"means nothing for {sensor.quantity}: only CO2 sensors set themselves by fresh air; delete it",
+        )
     if sensor.silent_after is not None and sensor.silent_after <= sensor.every:
         draft.sheet.add(
             (*here, "silent_after"),

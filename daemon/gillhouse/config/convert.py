@@ -132,6 +132,7 @@ def _sensor(ident: str, sensor: wf.SensorGroup) -> SensorSettings:
         silent_after_ms=max(3 * sensor.every, LEAST_SILENCE_MS) if silent is None else silent,
         error=getattr(sensor, "error", 0.0),
         calibrated=getattr(sensor, "calibrated", False),
+        self_calibrating=getattr(sensor, "self_calibrating", False),
     )
 
 

@@ -4,7 +4,7 @@ from collections.abc import Iterator
 
 from gillhouse.config import farm_file as ff
 from gillhouse.config import wire_file as wf
-from gillhouse.config.checks import measured
+from gillhouse.config.checks import OUTSIDE, measured
 from gillhouse.config.draft import Draft
 from gillhouse.config.edges import is_loopback
 from gillhouse.core.quantities import Quantity
@@ -13,7 +13,7 @@ from gillhouse.core.settings import SpaceKind
 
 def warnings(draft: Draft) -> tuple[str, ...]:
     """Everything worth saying about a draft without mistakes, each as `key: what, what to do`."""
-    found = [*_links(draft), *_spaces(draft), *_relays(draft), *_people(draft)]
+    found = [*_links(draft), *_spaces(draft), *_sensors(draft), *_relays(draft), *_people(draft)]
     return tuple(found)
 
 
@@ -48,7 +48,7 @@ def _spaces(draft: Draft) -> Iterator[str]:
         ):
             yield (
                 f"spaces.{ident}: no humidity sensor is calibrated: a sensor 3 % off costs a fifth of the"
-                " night; check one against salt"
+                " night; check one against salt with gillhouse calibrate"
             )
         if space.walk_in and space.kind is not SpaceKind.OPEN and not measured(draft, ident, Quantity.CO2):
             yield f"spaces.{ident}: people walk in and nothing measures CO2: no alarm can warn them"
@@ -61,6 +61,18 @@ def _spaces(draft: Draft) -> Iterator[str]:
             yield (
                 f"spaces.{ident}: a light relay without light hours never comes on; add light: {{start:"
                 " 08:00}"
+            )
+
+
+def _sensors(draft: Draft) -> Iterator[str]:
+    for ident, sensor in draft.sensors.items():
+        space = draft.spaces.get(sensor.space or "")
+        closed = space is not None and space.kind is not SpaceKind.OPEN and sensor.zone not in OUTSIDE
+        if closed and getattr(sensor, "self_calibrating", False):
+            yield (
+                f"sensors.{ident}.self_calibrating: yes in a closed space: unless its CO2 comes down to that"
+                " of outdoor air every week, this sensor reads lower and lower and the fan stays off; air the"
+                " space fully once a week, or switch self-calibration off in the sensor"
             )
 
 

@@ -44,6 +44,8 @@ class MeasuredGroup(SensorGroup):
     unit: WireText
     error: NotNegative = 0.0
     calibrated: YesNo = False
+    self_calibrating: YesNo = False
+    """CO2 alone: its module takes the lowest of some days for fresh air, and moves its scale there."""
 
 
 class NumberSensor(MeasuredGroup):

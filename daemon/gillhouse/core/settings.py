@@ -61,7 +61,9 @@ class SensorSettings:
     error: float = 0.0
     """Stated error in the quantity's unit; margins widen with it."""
     calibrated: bool = False
-    """A calibration is in date."""
+    """A calibration is in date, by the grower's own book (see also `core.truth`)."""
+    self_calibrating: bool = False
+    """Of CO2: it takes the lowest value of some days for fresh air."""
 
 
 @dataclass(frozen=True, slots=True)
