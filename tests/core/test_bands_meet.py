@@ -1,6 +1,7 @@
 """Bands of several crops in one space. Figures of single cases are worked by hand in the test; the rest are
 properties any rule for meeting bands must have."""
 
+from dataclasses import replace
 from itertools import permutations
 
 import pytest
@@ -93,6 +94,16 @@ def test_a_third_crop_that_agrees_with_the_winner_still_narrows():
     assert edges(met, Quantity.CO2) == (None, None, 800, 1000)
     assert [(note.kept, note.gives_way) for note in met.notes] == [("first", "stems")]
     assert "wants 1000 ppm at most, stems (fruiting) wants 1500 to 3000 ppm" in explain(met.notes[0], {})
+
+
+def test_fresh_air_by_weight_adds_up_and_the_lowest_core_limit_counts():
+    one, two = crop("one", kg=200.0), crop("two", kg=100.0)
+    hot = replace(one.profile, fresh_air_m3_per_h_kg=0.1, block_core=band(alarm_high=30))
+    cool = replace(two.profile, fresh_air_m3_per_h_kg=0.03, block_core=band(alarm_high=28))
+    met = meet([replace(one, profile=hot), replace(two, profile=cool)])
+    assert met.fresh_air_m3_per_h == pytest.approx(23.0)  # 200 x 0.1 + 100 x 0.03
+    assert met.block_core_c == 28
+    assert meet([one]).block_core_c is None
 
 
 def test_no_crop_is_an_error():

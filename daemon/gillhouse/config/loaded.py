@@ -54,8 +54,8 @@ def load(path: Path) -> Config:
 def load_files(files: Mapping[str, str], path: Path = Path(FARM)) -> Config:
     """The config in `files`, which may be `Config.files` of an earlier one.
 
-    Names are `farm.yaml`, `species/ID.yaml` (the grower's) and `shipped/species/ID.yaml`. A shipped species
-    that is not among them comes from this installation.
+    Names are `farm.yaml`, `species/ID.yaml` (the grower's) and `shipped/species/ID.yaml`. Where there is none
+    of the last, the species shipped with this installation are taken.
 
     Args:
         path: stands in `Config.path`; no file is read from there.
@@ -86,10 +86,9 @@ class _Loading:
     def run(self, mistakes: list[Mistake]) -> Config:
         sheet = self._sheet(FARM)
         draft = read(sheet)
-        grown = {space.crop.species: None for space in draft.spaces.values()}
-        known = self._known()
-        own = {Path(name).stem: None for name in self.files if name.startswith(OWN)}
-        read_now = {ident: self._species(ident, mistakes) for ident in {**grown, **own} if ident in known}
+        self._take_shipped(mistakes)
+        known = sorted({Path(name).stem for name in self.files if name != FARM})
+        read_now = {ident: self._species(ident, mistakes) for ident in known}
         species = {ident: each for ident, each in read_now.items() if each is not None}
         check(draft, species, known)
         if self.look_at_secrets:
@@ -97,11 +96,7 @@ class _Loading:
         mistakes += sheet.mistakes
         if mistakes or draft.farm is None:
             raise ConfigError([str(mistake) for mistake in sorted(set(mistakes))])
-        used = {
-            name: text
-            for name, text in sorted(self.files.items())
-            if name == FARM or Path(name).stem in grown
-        }
+        used = dict(sorted(self.files.items()))
         digest = digest_of(used)
         folder = self.path.parent
         return Config(
@@ -114,7 +109,7 @@ class _Loading:
             mirror=edges.mirror(draft, folder),
             alerts=edges.alerts(draft, folder),
             report=edges.report(draft),
-            species={ident: species[ident] for ident in grown},
+            species=species,
             files=used,
             digest=digest,
             warnings=warnings(draft),
@@ -123,18 +118,16 @@ class _Loading:
     def _sheet(self, name: str) -> Sheet:
         return parse(self.files[name], self.labels.get(name, name))
 
-    def _known(self) -> list[str]:
-        """Ids of all species there is a file for."""
-        shipped = [path.stem for path in sorted((shipped_dir() / "species").glob("*.yaml"))]
-        given = [Path(name).stem for name in self.files if name != FARM]
-        return sorted({*shipped, *given})
+    def _take_shipped(self, mistakes: list[Mistake]) -> None:
+        """The species files of this installation, unless the files are a config as it once was."""
+        if any(name.startswith(SHIPPED) for name in self.files):
+            return
+        for path in sorted((shipped_dir() / "species").glob("*.yaml")):
+            self.files[SHIPPED + path.name], found = read_text(path)
+            mistakes += found
 
     def _species(self, ident: str, mistakes: list[Mistake]) -> Species | None:
         shipped_name, own_name = f"{SHIPPED}{ident}.yaml", f"{OWN}{ident}.yaml"
-        shipped_path = shipped_dir() / "species" / f"{ident}.yaml"
-        if shipped_name not in self.files and shipped_path.is_file():
-            self.files[shipped_name], found = read_text(shipped_path)
-            mistakes += found
         shipped = self._sheet(shipped_name) if shipped_name in self.files else None
         own = self._sheet(own_name) if own_name in self.files else None
         sheet = laid_over(shipped, own)

@@ -12,12 +12,14 @@ from pydantic import Field
 from gillhouse.config.fields import Group, Name, NotNegative, Number
 from gillhouse.config.tree import Key, Sheet
 from gillhouse.config.wording import validate
-from gillhouse.core.crops import Band, LightWish, Species, Stage, StageProfile
+from gillhouse.core.crops import Band, LightWish, Species, Stage, StageProfile, Usual
 from gillhouse.core.quantities import MEASURES, Quantity
 
-Source = Annotated[str, Field(min_length=3, max_length=800)]
+Source = Annotated[str, Field(min_length=3, max_length=1200)]
 BANDS = {"humidity": Quantity.HUMIDITY, "temperature": Quantity.TEMPERATURE, "co2": Quantity.CO2}
 EDGES = ("alarm_low", "low", "target", "high", "alarm_high")
+WHOLE_CROP = ("flushes", "days_between_flushes", "biological_efficiency")
+"""Figures that belong to no stage. Key -> `least` and `most`."""
 
 
 class SpeciesBand(Group):
@@ -31,18 +33,30 @@ class SpeciesBand(Group):
 
 class FreshAirGroup(Group):
     least_per_h: Annotated[NotNegative, Field(le=60)]
+    least_m3_per_h_per_kg: Annotated[NotNegative, Field(le=10)] = 0.0
+    """0: no figure."""
     source: Source
 
 
 class LightWishGroup(Group):
     hours: Annotated[NotNegative, Field(le=24)]
     lux: NotNegative | None = None
+    most_lux: NotNegative | None = None
     source: Source
 
 
-class DaysGroup(Group):
+class UsualGroup(Group):
+    """Days, flushes ...: from what to what they usually come."""
+
     least: NotNegative
     most: NotNegative
+    source: Source
+
+
+class CoreGroup(Group):
+    """The inside of a block, which makes its own heat."""
+
+    alarm_high: Number
     source: Source
 
 
@@ -52,12 +66,17 @@ class StageGroup(Group):
     co2: SpeciesBand
     fresh_air: FreshAirGroup
     light: LightWishGroup
-    days: DaysGroup | None = None
+    days: UsualGroup | None = None
+    block_core: CoreGroup | None = None
 
 
 class SpeciesGroup(Group):
     name: Name
     latin: Name
+    flushes: UsualGroup | None = None
+    days_between_flushes: UsualGroup | None = None
+    biological_efficiency: UsualGroup | None = None
+    """In %; over 100 is possible, for fruit is mostly water."""
     stages: dict[Stage, StageGroup] = Field(min_length=1)
 
 
@@ -106,13 +125,41 @@ def read_species(sheet: Sheet, ident: str) -> Species | None:
         for name, quantity in BANDS.items():
             key = ("stages", str(stage), name)
             check_band(sheet, key, quantity, {edge: getattr(getattr(profile, name), edge) for edge in EDGES})
-        if profile.days and profile.days.least > profile.days.most:
-            sheet.add(("stages", str(stage), "days"), "least is more than most; swap them")
+        _check_stage(sheet, ("stages", str(stage)), profile)
+    for name in WHOLE_CROP:
+        _check_order(sheet, (name,), getattr(group, name))
     if len(sheet.mistakes) > before:
         return None
     return Species(
-        ident, group.name, group.latin, {stage: _profile(each) for stage, each in group.stages.items()}
+        id=ident,
+        name=group.name,
+        latin=group.latin,
+        stages={stage: _profile(each) for stage, each in group.stages.items()},
+        flushes=_usual(group.flushes),
+        days_between_flushes=_usual(group.days_between_flushes),
+        biological_efficiency_pct=_usual(group.biological_efficiency),
     )
+
+
+def _check_stage(sheet: Sheet, here: Key, profile: StageGroup) -> None:
+    _check_order(sheet, (*here, "days"), profile.days)
+    light = profile.light
+    if light.lux is not None and light.most_lux is not None and light.lux > light.most_lux:
+        sheet.add(
+            (*here, "light", "lux"), f"{light.lux:g} is more than most_lux ({light.most_lux:g}); swap them"
+        )
+    if profile.block_core:
+        edges = {edge: getattr(profile.block_core, edge, None) for edge in EDGES}
+        check_band(sheet, (*here, "block_core"), Quantity.TEMPERATURE, edges)
+
+
+def _check_order(sheet: Sheet, key: Key, usual: UsualGroup | None) -> None:
+    if usual and usual.least > usual.most:
+        sheet.add(key, "least is more than most; swap them")
+
+
+def _usual(group: UsualGroup | None) -> Usual | None:
+    return Usual(group.least, group.most, group.source) if group else None
 
 
 def check_band(sheet: Sheet, key: Key, quantity: Quantity, edges: dict[str, float | None]) -> None:
@@ -139,4 +186,11 @@ def _profile(group: StageGroup) -> StageProfile:
         fresh_air_source=group.fresh_air.source,
         light=LightWish(**group.light.model_dump()),
         days=(group.days.least, group.days.most) if group.days else None,
+        days_source=group.days.source if group.days else "",
+        fresh_air_m3_per_h_kg=group.fresh_air.least_m3_per_h_per_kg,
+        block_core=_core(group.block_core),
     )
+
+
+def _core(group: CoreGroup | None) -> Band | None:
+    return Band(None, None, None, None, group.alarm_high, group.source) if group else None

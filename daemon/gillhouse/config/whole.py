@@ -31,7 +31,7 @@ class Config:
     alerts: AlertSettings
     report: ReportSettings
     species: dict[str, Species]
-    """Those that some space grows."""
+    """All there is a file for: a batch may be of any of them."""
     files: dict[str, str]
     """Name -> text of every file this came from; `load_files(files)` gives the same settings again."""
     digest: str

@@ -60,6 +60,10 @@ class Met:
     """Least fresh air, air changes per hour: the highest floor of all crops."""
     light: LightWish
     notes: tuple[Clash, ...]
+    fresh_air_m3_per_h: float = 0.0
+    """Least fresh air by weight, all crops together; 0: no figure."""
+    block_core_c: float | None = None
+    """Over this inside a block somebody is called: the lowest limit of all crops."""
 
 
 def meet(crops: Sequence[CropHere]) -> Met:
@@ -77,6 +81,8 @@ def meet(crops: Sequence[CropHere]) -> Met:
         fresh_air_ach=max(crop.profile.fresh_air_ach for crop in ranked),
         light=_light(ranked),
         notes=tuple(note for _, notes in met.values() for note in notes),
+        fresh_air_m3_per_h=sum(crop.kg * crop.profile.fresh_air_m3_per_h_kg for crop in ranked),
+        block_core_c=_least([core.alarm_high for crop in ranked if (core := crop.profile.block_core)]),
     )
 
 

@@ -29,6 +29,18 @@ class LightWish:
     hours: float
     """Hours of light a day, 0..24."""
     lux: float | None
+    """Least brightness while it is on."""
+    source: str
+    most_lux: float | None = None
+    """More does no good."""
+
+
+@dataclass(frozen=True, slots=True)
+class Usual:
+    """From what to what a figure of the whole crop usually comes."""
+
+    least: float
+    most: float
     source: str
 
 
@@ -43,6 +55,11 @@ class StageProfile:
     light: LightWish
     days: tuple[float, float] | None
     """How long the stage usually takes, days from..to."""
+    days_source: str = ""
+    fresh_air_m3_per_h_kg: float = 0.0
+    """Least fresh air by the crop's weight, m3/h for each kg of wet blocks; 0: no figure."""
+    block_core: Band | None = None
+    """Inside a block, degrees C: only `alarm_high` is used."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,3 +68,9 @@ class Species:
     name: str
     latin: str
     stages: dict[Stage, StageProfile]
+    flushes: Usual | None = None
+    """How many."""
+    days_between_flushes: Usual | None = None
+    """From the end of one picking to the first pick of the next."""
+    biological_efficiency_pct: Usual | None = None
+    """100 x fresh weight picked in all flushes / dry weight of substrate at filling."""
