@@ -9,6 +9,7 @@ from hypothesis import strategies as st
 
 from gillhouse.core import inputs
 from gillhouse.core.calibration import Calibration, Point
+from gillhouse.core.crops import Stage
 from gillhouse.core.quantities import Quantity
 from gillhouse.errors import StoreError
 from gillhouse.store.codec import (
@@ -44,6 +45,11 @@ inputs_of_all_kinds = st.one_of(
     ),
     st.builds(inputs.Calibrated, texts, st.none() | calibrations, texts),
     st.builds(inputs.SensorsAway, st.lists(texts, max_size=3).map(tuple), texts, whole),
+    st.builds(
+        inputs.BatchAction, st.sampled_from(inputs.BatchAct), texts, texts, st.none() | whole,
+        st.none() | texts, st.none() | st.sampled_from(Stage), st.none() | numbers, st.none() | texts,
+        st.none() | texts, st.none() | st.booleans(), st.none() | numbers, st.none() | numbers, texts,
+    ),
     st.builds(inputs.LinkChange, st.sampled_from(inputs.Link), st.booleans(), texts),
     st.builds(inputs.ClockStep, whole),
     st.builds(inputs.SettingsChange, texts),
@@ -63,7 +69,7 @@ def test_an_input_comes_back_as_it_was(item: inputs.Input) -> None:
 
 def test_every_kind_of_input_is_covered() -> None:
     drawn = {"Reading", "Due", "RelayReport", "OperatorAction", "LinkChange", "ClockStep", "SettingsChange",
-             "Started", "Calibrated", "SensorsAway"}
+             "Started", "Calibrated", "SensorsAway", "BatchAction"}
     assert set(INPUT_KINDS) == drawn
 
 

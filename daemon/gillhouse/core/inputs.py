@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from gillhouse.core.calibration import Calibration
+from gillhouse.core.crops import Stage
 
 
 class Delivery(StrEnum):
@@ -100,6 +101,42 @@ class SensorsAway:
     """They count again after this by themselves; 0: they are back."""
 
 
+class BatchAct(StrEnum):
+    """What a person may do with a batch."""
+
+    ADD = "add"
+    STAGE = "stage"
+    """Begin a stage; with a moment still to come, plan it."""
+    MOVE = "move"
+    END = "end"
+    ACCEPT = "accept"
+    """Say yes to the proposed stage: now, or from its date if that is still to come."""
+    LATER = "later"
+    """Say 'not yet' to the proposed stage."""
+
+
+@dataclass(frozen=True, slots=True)
+class BatchAction:
+    """Something a named person did with a batch, or wants done at a moment."""
+
+    act: BatchAct
+    batch: str
+    who: str
+    at_ms: int | None = None
+    """Wall time it happened or shall happen; None: now. For LATER: ask again from then."""
+    species: str | None = None
+    stage: Stage | None = None
+    kg: float | None = None
+    space: str | None = None
+    rack: str | None = None
+    priority: bool | None = None
+    blocks_c: float | None = None
+    """Temperature the blocks come in at; None: as it was where they stood, if that was measured."""
+    block_kg: float | None = None
+    """Of one block."""
+    text: str = ""
+
+
 class Link(StrEnum):
     """What may be up or down."""
 
@@ -145,6 +182,7 @@ Input = (
     | Due
     | RelayReport
     | OperatorAction
+    | BatchAction
     | Calibrated
     | SensorsAway
     | LinkChange

@@ -65,6 +65,8 @@ class EventKind(StrEnum):
     SENSOR = "sensor"
     """A sensor's standing changed: silent, back, flat, saturated."""
     WATER = "water"
+    BATCH = "batch"
+    """Something about a batch: added, moved, a stage begun or proposed, its blocks wet with dew."""
 
 
 @dataclass(frozen=True, slots=True)

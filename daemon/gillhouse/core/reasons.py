@@ -64,6 +64,23 @@ class Reason(StrEnum):
     SENSOR_DOUBTED = "sensor-doubted"
     BOARD_SILENT = "board-silent"
     BOARD_DIFFERS = "board-differs"
+    # batches
+    BATCH_ADDED = "batch-added"
+    BATCH_MOVED = "batch-moved"
+    BATCH_ENDED = "batch-ended"
+    STAGE_BEGUN = "stage-begun"
+    STAGE_PLANNED = "stage-planned"
+    STAGE_DUE = "stage-due"
+    STAGE_LATER = "stage-later"
+    BANDS_MOVING = "bands-moving"
+    BANDS_THERE = "bands-there"
+    BLOCKS_WET = "blocks-wet"
+    BLOCKS_DRY = "blocks-dry"
+    BATCH_EXISTS = "batch-exists"
+    STAGE_UNKNOWN = "stage-unknown"
+    DATE_AHEAD = "date-ahead"
+    NOTHING_PROPOSED = "nothing-proposed"
+    NOT_BELIEVABLE = "not-believable"
     STARTING = "starting"
     STOPPING = "stopping"
 
@@ -118,6 +135,25 @@ WORDS: dict[Reason, str] = {
     Reason.SENSOR_DOUBTED: "reading not trusted: {mark}",
     Reason.BOARD_SILENT: "relay board does not answer",
     Reason.BOARD_DIFFERS: "relay board says otherwise",
+    Reason.BATCH_ADDED: "{batch}: {kg:g} kg of {species}, {stage}, put into {space}",
+    Reason.BATCH_MOVED: "{batch} moved from {from_space} to {space}",
+    Reason.BATCH_ENDED: "{batch} ended",
+    Reason.STAGE_BEGUN: "{batch}: {stage} begun, flush {flush}",
+    Reason.STAGE_PLANNED: "{batch}: {who} wants {stage} from {on}",
+    Reason.STAGE_DUE: "{batch}: day {day} of {stage}, usually long enough; look at the crop, is it {next}?",
+    Reason.STAGE_LATER: "{batch}: {who} says not yet, asked again from {on}",
+    Reason.BANDS_MOVING: "wished air on its way for {stage}, there in {hours:g} h",
+    Reason.BANDS_THERE: "wished air is now that for {stage}",
+    Reason.BLOCKS_WET: (
+        "{batch}: blocks came in at {blocks_c:.0f} C, dew forms under {dew_c:.1f} C: wet for about"
+        " {hours:.1f} h; hold the mist and let the air move"
+    ),
+    Reason.BLOCKS_DRY: "{batch}: blocks warm enough, no more dew on them",
+    Reason.BATCH_EXISTS: "there is a batch {batch} already",
+    Reason.STAGE_UNKNOWN: "{species} has no {stage}",
+    Reason.DATE_AHEAD: "{on} is still to come; a move or an end is told when it has happened",
+    Reason.NOTHING_PROPOSED: "nothing is proposed for {batch}",
+    Reason.NOT_BELIEVABLE: "{what} cannot be {value}",
     Reason.STARTING: "starting up",
     Reason.STOPPING: "stopping",
 }
