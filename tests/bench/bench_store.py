@@ -82,8 +82,14 @@ def written_bytes() -> int:
 
 
 def sizes(folder: Path, rows: int, size: int = SERIES) -> tuple[float, float]:
-    """Bytes of file per reading: ours, floor; committed in groups of `size`."""
-    writer, db = a_writer(folder / "ours.db", VirtualClock(T0_MS)), floor_db(folder / "floor.db")
+    """Bytes of file per reading beyond an empty file: ours, with the sums of all hours; floor.
+
+    Committed in groups of `size`.
+    """
+    a_writer(folder / "empty.db", VirtualClock(T0_MS)).close()
+    floor_db(folder / "nothing.db").close()
+    after = T0_MS + rows // SERIES * EVERY_MS + 2 * 3_600_000  # every hour is over, and summed up
+    writer, db = a_writer(folder / "ours.db", VirtualClock(after)), floor_db(folder / "floor.db")
     db.execute("PRAGMA synchronous = OFF")  # the size does not depend on it
     for group in groups(rows, size):
         writer.put(*group)
@@ -91,7 +97,12 @@ def sizes(folder: Path, rows: int, size: int = SERIES) -> tuple[float, float]:
         floor_group(db, group)
     writer.close()
     db.close()
-    return tuple((folder / name).stat().st_size / rows for name in ("ours.db", "floor.db"))  # type: ignore[return-value]
+
+    def size_of(name: str) -> int:
+        return (folder / name).stat().st_size
+
+    ours, floor = size_of("ours.db") - size_of("empty.db"), size_of("floor.db") - size_of("nothing.db")
+    return ours / rows, floor / rows
 
 
 def speed(folder: Path, rows: int) -> tuple[float, float, float]:

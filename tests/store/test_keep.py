@@ -2,10 +2,14 @@
 
 from pathlib import Path
 
+import pytest
+
 from gillhouse.clock import VirtualClock
+from gillhouse.config import load_files, shipped_dir
 from gillhouse.core.edges import StoreSettings
 from gillhouse.core.inputs import Due
 from gillhouse.core.instant import Instant
+from gillhouse.errors import ConfigError
 from gillhouse.store.keep import HISTORY_PACE, STEP_ROWS
 from gillhouse.store.reader import Reader
 from gillhouse.store.rows import InputRow, SegmentRow
@@ -38,6 +42,15 @@ def test_old_readings_go_a_few_at_a_commit_and_the_log_stays(tmp_path: Path) -> 
             assert len(list(reader.commands(0, 2 * T0_MS))) == 1
             assert [segment.first_seq for segment in reader.segments()] == [1802]
             assert reader.input(1801) is None
+
+
+def test_how_long_is_a_setting() -> None:
+    farm = (shipped_dir() / "farm.yaml").read_text(encoding="utf-8")
+    assert load_files({"farm.yaml": farm}).store.keep_days == 400
+    other = farm.replace("\nstore:\n", "\nstore:\n  keep: 60 d\n")
+    assert load_files({"farm.yaml": other}).store.keep_days == 60
+    with pytest.raises(ConfigError, match="keep"):
+        load_files({"farm.yaml": other.replace("60 d", "7 d")})
 
 
 def test_readings_within_the_retention_stay(tmp_path: Path) -> None:

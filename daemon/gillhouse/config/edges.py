@@ -95,6 +95,7 @@ def store(draft: Draft) -> StoreSettings:
         commit_every_ms=draft.store.commit_every,
         queue_rows=draft.store.queue_rows,
         release_after_ms=draft.alarms.store_grace,
+        keep_days=draft.store.keep // 86_400_000,
     )
 
 

@@ -232,6 +232,8 @@ class ReportGroup(Group):
 class StoreGroup(Group):
     commit_every: Annotated[Duration, between("1 s", "1 min")] = 10_000
     queue_rows: Annotated[Count, Field(ge=1_000, le=1_000_000)] = 100_000
+    keep: Annotated[Duration, between("30 d", "3650 d")] = 34_560_000_000
+    """Readings older than this go; the sums of their hours stay."""
 
 
 class MirrorGroup(Group):

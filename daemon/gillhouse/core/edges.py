@@ -102,7 +102,7 @@ class StoreSettings:
     release_after_ms: int = 5_000
     """Without a commit for this long, readings are acknowledged to the broker all the same."""
     keep_days: int = 400
-    """Readings older than this are removed, a few at each commit. Events, commands and alarms stay."""
+    """Readings older than this are removed, a few at each commit. Events, commands, alarms, hours stay."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -60,7 +60,7 @@ class StoreFile:
     def commit(self, entries: Sequence[rows.Entry], lost: Lost, now: Instant) -> Lost:
         """Stores all of `entries` and the gap `lost`, if it counts any, in one transaction.
 
-        Takes a few readings older than the retention out in the same go.
+        Sums up an hour that is over, and takes a few readings older than the retention out, in the same go.
         Returns what could not be stored of `entries` (already in the log as a gap).
         Raises sqlite3.Error or StoreError when the disk refuses; nothing was stored then.
         """
@@ -77,8 +77,10 @@ class StoreFile:
                 refused = self._one_by_one(db, entries, now.wall_ms)
             self._tables.write([gap.event() for gap in (lost, refused) if gap.count], now.wall_ms)
             before_ms = self._keeper.before_ms(db, now)
+            hours = self._tables.hours
+            hours.sum_up(now.wall_ms, before_ms)
             if before_ms is not None:
-                prune(db, before_ms)
+                prune(db, hours.may_go_before_ms(before_ms))
             db.execute("COMMIT")
         except sqlite3.Error:
             self._drop_connection()

@@ -1,6 +1,6 @@
 """Retention: old readings go, a few at each commit, with the inputs and snapshots that only replay needs.
 
-Events, commands, alarms and configs stay: they are the farm's log, and small.
+Events, commands, alarms, configs and the sums of each hour stay: they are the farm's log, and small.
 """
 
 import sqlite3

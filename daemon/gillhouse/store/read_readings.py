@@ -3,8 +3,9 @@
 import sqlite3
 from collections.abc import Collection, Iterator
 
+from gillhouse.store.hours import HOUR_MS
 from gillhouse.store.packing import SERIES_BITS, SERIES_SPAN, board_part, unpack
-from gillhouse.store.records import ReadingAt, Seed, Series, Trace
+from gillhouse.store.records import HourAt, ReadingAt, Seed, Series, Trace
 
 DAY_MS = 86_400_000
 
@@ -95,6 +96,28 @@ class ReadingQueries:
         ):
             board_seq, own_time = board_part(fate)
             yield Seed(sensors[key % SERIES_SPAN], key >> SERIES_BITS, board_seq, own_time, value)
+
+    def hours(self, sensor: str, from_ms: int, to_ms: int) -> Iterator[HourAt]:
+        """A sensor's hours that begin in a range, summed up, in order of time. One under way has none yet."""
+        for key, *sums in self._db.execute(
+            "SELECT id, n, known_ms, least, most, mean FROM hours WHERE id >= ? AND id < ? "
+            "AND id & 16383 = ?",
+            (from_ms << SERIES_BITS, to_ms << SERIES_BITS, self._series_id(sensor)),
+        ):
+            yield HourAt(key >> SERIES_BITS, *sums)
+
+    def removed_before_ms(self, from_ms: int, to_ms: int) -> int | None:
+        """Up to when readings of a range of time were removed, being too old; None where none were.
+
+        Their hours are still there (see `hours`).
+        """
+        (oldest,) = self._db.execute("SELECT min(id) FROM readings").fetchone()
+        oldest_ms = to_ms if oldest is None else min(oldest >> SERIES_BITS, to_ms)
+        found = self._db.execute(
+            "SELECT 1 FROM hours WHERE id >= ? AND id < ? AND n > 0 LIMIT 1",
+            (from_ms - HOUR_MS << SERIES_BITS, oldest_ms - HOUR_MS << SERIES_BITS),
+        ).fetchone()
+        return None if found is None else oldest_ms
 
     def newest_ms(self) -> int | None:
         """`ts` of the newest reading; None in a store without any."""

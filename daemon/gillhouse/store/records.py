@@ -36,6 +36,21 @@ class ReadingAt:
     board_seq: int | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class HourAt:
+    """A sensor's hour, summed up; see `store.hours`."""
+
+    begin_ms: int
+    n: int
+    """Readings that counted."""
+    known_ms: int
+    """Time one of them held."""
+    least: float
+    most: float
+    mean: float
+    """Over the time known."""
+
+
 @dataclass(slots=True)
 class Trace:
     """One sensor's readings as columns, in order of time, for charts."""

@@ -96,4 +96,29 @@ MIGRATIONS: list[tuple[str, str]] = [
         CREATE INDEX segments_seq ON segments (first_seq, id, wall_ms, mono_ms, time_unsure);
         """,
     ),
+    (
+        "0003-hours",
+        """
+        -- Each sensor's hours, kept when their readings are gone. See store.hours.
+        CREATE TABLE hours (
+            id INTEGER PRIMARY KEY,       -- begin of the hour * 16384 + series: the key of the readings
+            n INTEGER NOT NULL,           -- readings that counted
+            known_ms INTEGER NOT NULL,    -- time one of them held
+            least REAL NOT NULL, most REAL NOT NULL,
+            mean REAL NOT NULL);          -- over the time known
+        CREATE TABLE hours_due (begin INTEGER PRIMARY KEY);  -- hours still to be summed up
+        CREATE VIEW hours_named AS SELECT
+            s.sensor, s.quantity, s.unit, s.space, s.zone, h.id >> 14 AS begin, h.n, h.known_ms, h.least,
+            h.most, h.mean
+            FROM hours h JOIN series s ON s.id = h.id & 16383;
+        -- The hours of what is stored already, each found by one look.
+        WITH RECURSIVE hour (begin) AS (
+            SELECT (min(id) >> 14) / 3600000 * 3600000 FROM readings
+            UNION ALL
+            SELECT (SELECT (min(id) >> 14) / 3600000 * 3600000 FROM readings
+                    WHERE id >= (hour.begin + 3600000) << 14)
+            FROM hour WHERE hour.begin IS NOT NULL)
+        INSERT INTO hours_due SELECT begin FROM hour WHERE begin IS NOT NULL;
+        """,
+    ),
 ]

@@ -16,6 +16,7 @@ from gillhouse.core.inputs import Delivery
 from gillhouse.errors import StoreError
 from gillhouse.store import rows
 from gillhouse.store.codec import canonical, encode_causes, encode_facts, encode_input, encode_spare_reading
+from gillhouse.store.hours import Hours
 from gillhouse.store.packing import MOST_SERIES, MOST_WORDS, SERIES_BITS, pack
 
 LineOf = Callable[[rows.ReadingRow, rows.SeriesRow], str | None]
@@ -56,6 +57,7 @@ class Tables:
         self._reserved = next_seq(db)
         self.last_seq = -1
         """Greatest sequence number written through this object."""
+        self.hours = Hours(db)
         self._counters: Counter[tuple[str, str, str]] = Counter()
         self.wall_ms = 0
 
@@ -113,6 +115,7 @@ class Tables:
             taken = [by_seq[seq] for key, _, seq, *_ in readings if not self._stored(key, seq)]
             self._write_taken(taken)
             written = [row for row in by_seq.values() if row not in taken]
+        self.hours.note([key for key, *_ in readings])
         if self._line_of is not None:
             self._write_lines(written, self._line_of)
 
