@@ -11,12 +11,17 @@ from audit.nights import LATE, ROME, Book, at, lived, note, shipped_config
 from gillhouse.audit.night import AuditError, Night, Window
 from gillhouse.audit.record import as_json, record
 from gillhouse.audit.report import night_of
-from gillhouse.core.inputs import Act, OperatorAction
+from gillhouse.audit.text import as_text
+from gillhouse.clock import VirtualClock
+from gillhouse.core.edges import StoreSettings
+from gillhouse.core.inputs import Act, Delivery, OperatorAction, Reading
 from gillhouse.core.outputs import AlarmNotice, Event, EventKind, Transition
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality, Verdict
 from gillhouse.core.reasons import Reason
 from gillhouse.store import rows
+from gillhouse.store.reader import Reader
+from gillhouse.store.writer import Writer
 
 BEGIN = at("2026-10-13 20:00")
 END = at("2026-10-14 06:00")
@@ -209,6 +214,62 @@ def test_a_log_that_begins_in_the_night_says_so(tmp_path: Path) -> None:
     assert found["nights"][1]["quantities"]["humidity"]["coverage_pct"] == 60.0
 
 
+def test_readings_that_came_late_of_a_time_before_the_log_are_told(tmp_path: Path) -> None:
+    """By hand: the log begins at 06:00; a board then sends what it kept from 22:00 to 23:00, 90 % each 30 s.
+    Its last reading holds for the sensor's silence limit. The settings of 06:00 have the word."""
+    book = Book(tmp_path / "journal.db", shipped_config(), END)
+    for place in range(120):
+        kept = BEGIN + 2 * H + place * 30_000
+        late = Reading("tent-rh", 90.0, kept, own_time=True, delivery=Delivery.LATE)
+        book.add(rows.ReadingRow(book._next(), book.instant(END + place), late, LATE))
+    night = told(book)
+    silent_ms = night.spaces[1].sensors[0].sensor.silent_after_ms
+    found = humidity(night)
+    assert (found["samples"], found["late_samples"], found["low"]) == (120, 120, 87.0)
+    assert found["covered_h"] == pytest.approx(1 + (silent_ms - 30_000) / H, abs=1e-4)
+    assert record(night)["log_begins"] is None
+
+
+@pytest.fixture(scope="module")
+def half_removed(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """90 % all night each 30 s; then 30 days are kept, and it is 01:00 thirty days later."""
+    path = tmp_path_factory.mktemp("old") / "journal.db"
+    book = Book(path, shipped_config(), BEGIN - H)
+    book.readings("tent-rh", BEGIN, 30, [90.0] * 1200)
+    book.close().close()
+    clock = VirtualClock(BEGIN + 5 * H + 30 * 24 * H - 20 * MIN)
+    writer = Writer(path, clock, StoreSettings(keep_days=30), lambda _: None, lambda *_: None)
+    writer.start()
+    for minute in range(1, 21):
+        clock.advance_to(minute * MIN)
+        writer.put(rows.MetaRow("minute", minute))
+        assert writer.flush()
+    assert writer.close()
+    return path
+
+
+def test_a_night_whose_readings_are_half_gone_begins_where_they_do(half_removed: Path) -> None:
+    """By hand: 01:00 to 06:00 is left, known from end to end; nothing is called a gap, no board is blamed."""
+    with Reader(half_removed) as reader:
+        night = night_of(reader, Window(BEGIN, END, ROME), END)
+    found = record(night)
+    assert found["removed_before"] == found["from"] == "2026-10-14T01:00:00+02:00"
+    tent = humidity(night)
+    assert (tent["samples"], tent["coverage_pct"], tent["gaps"]) == (600, 100.0, [])
+    assert as_text(night).splitlines()[0].endswith("night 01:00-06:00, earlier readings no longer kept.")
+
+
+def test_a_night_whose_readings_are_gone_is_refused_in_words(half_removed: Path) -> None:
+    with Reader(half_removed) as reader:
+        gone = r"of Tue 13 Oct 20:00 to Wed 14 Oct 00:00 are no longer kept; they go back to 2026-10-14"
+        with pytest.raises(AuditError, match=gone):
+            night_of(reader, Window(BEGIN, BEGIN + 4 * H, ROME), END)
+        hours = list(reader.hours("tent-rh", BEGIN, BEGIN + 4 * H))
+        with pytest.raises(AuditError, match="nothing is known of"):  # before there was a log: not removed
+            night_of(reader, Window(BEGIN - 30 * H, BEGIN - 20 * H, ROME), END)
+    assert [(one.n, one.mean) for one in hours] == [(120, 90.0)] * 4
+
+
 def test_a_night_without_data_is_refused_in_words(book: Book) -> None:
     book.readings("tent-rh", BEGIN, 30, [90.0] * 10)
     with (
@@ -266,8 +327,6 @@ def lived_store(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 def lived_night(path: Path) -> Night:
-    from gillhouse.store.reader import Reader
-
     with Reader(path) as reader:
         return night_of(reader, Window(BEGIN, BEGIN + 4 * H, ROME), BEGIN + 4 * H)
 

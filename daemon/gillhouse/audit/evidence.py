@@ -9,6 +9,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from functools import lru_cache
+from itertools import islice
 
 from gillhouse.audit import told
 from gillhouse.audit.night import AuditError, Away, Window
@@ -48,6 +49,8 @@ class Evidence:
     asked_to_ms: int
     log_begins_ms: int | None
     log_ends_ms: int | None
+    removed_before_ms: int | None
+    """Readings of the time asked for were removed up to here, being too old; the window begins here then."""
     configs: Sequence[ConfigStretch]
     """Not empty, in order, without holes, over the window."""
     readings: Mapping[str, Sequence[ReadingAt]]
@@ -77,6 +80,11 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         newest_ms = reader.newest_ms() or 0
         segments = _segments(reader, window)
         cut = Window(window.from_ms, min(window.to_ms, max(now_ms, newest_ms)), window.zone)
+        removed_ms = reader.removed_before_ms(cut.from_ms, cut.to_ms)
+        if removed_ms is not None:
+            if removed_ms >= cut.to_ms:
+                raise AuditError(_removed(reader, window))
+            cut = Window(removed_ms, cut.to_ms, cut.zone)
         if not segments or cut.lasts_ms <= 0:
             raise AuditError(_nothing(reader, window, newest_ms))
         configs = _configs(reader, segments, cut)
@@ -91,7 +99,8 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
     return Evidence(
         window=cut,
         asked_to_ms=window.to_ms,
-        log_begins_ms=begins if begins > cut.from_ms else None,
+        log_begins_ms=begins if cut.from_ms < begins < cut.to_ms else None,
+        removed_before_ms=removed_ms,
         log_ends_ms=_end(readings, events, cut),
         configs=configs,
         readings=readings,
@@ -130,10 +139,16 @@ def _load(files: tuple[tuple[str, str], ...]) -> Config:
 
 
 def _segments(reader: Reader, window: Window) -> list[Segment]:
-    """The one that holds the window's begin, and those begun within it."""
+    """The one that holds the window's begin, and those begun within it.
+
+    Where the log begins after the window, yet readings of that time came late: the first one.
+    """
     first = reader.segment_before(window.from_ms)
     later = reader.segments(first.first_seq if first else 0)
-    return [one for one in later if one.now.wall_ms < window.to_ms]
+    found = [one for one in later if one.now.wall_ms < window.to_ms]
+    if not found and next(reader.all_readings(window.from_ms, window.to_ms), None) is not None:
+        found = list(islice(reader.segments(), 1))
+    return found
 
 
 def _configs(reader: Reader, segments: Sequence[Segment], window: Window) -> list[ConfigStretch]:
@@ -207,11 +222,24 @@ def _rejects(reader: Reader, window: Window) -> dict[str, int]:
     return found
 
 
-def _nothing(reader: Reader, window: Window, newest_ms: int) -> str:
-    zone = window.zone
-    asked = " to ".join(
-        f"{told.day(ms, zone)} {told.clock(ms, zone)}" for ms in (window.from_ms, window.to_ms)
+def _asked(window: Window) -> str:
+    return " to ".join(
+        f"{told.day(ms, window.zone)} {told.clock(ms, window.zone)}" for ms in (window.from_ms, window.to_ms)
     )
+
+
+def _removed(reader: Reader, window: Window) -> str:
+    oldest_ms = reader.oldest_ms()
+    since = "" if oldest_ms is None else f"; they go back to {told.local(oldest_ms, window.zone):%Y-%m-%d}"
+    return (
+        f"the readings of {_asked(window)} are no longer kept{since}. The sums of its hours are: ask "
+        "the store for them, as docs/reference/store.md shows. How long readings are kept is `keep` under "
+        "`store` in the farm file"
+    )
+
+
+def _nothing(reader: Reader, window: Window, newest_ms: int) -> str:
+    zone, asked = window.zone, _asked(window)
     first = next(iter(reader.segments()), None)
     if first is None:
         return f"nothing is known of {asked}: the log is empty"

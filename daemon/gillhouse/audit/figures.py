@@ -75,6 +75,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         asked_to_ms=evidence.asked_to_ms,
         log_begins_ms=evidence.log_begins_ms,
         log_ends_ms=evidence.log_ends_ms,
+        removed_before_ms=evidence.removed_before_ms,
         spaces=tuple(_space(evidence, space, alarms, notes) for space in wanted),
         relays=tuple(_relay(evidence, relay) for relay in farm.relays.values() if relay.space is None),
         alarms=tuple(alarm for alarm in alarms if alarm.space is None),

@@ -147,6 +147,8 @@ class Night:
     """First thing in the store, where that is inside the window."""
     log_ends_ms: int | None
     """Last thing in the store, where the window goes on for long after it."""
+    removed_before_ms: int | None
+    """Readings of the time asked for were removed up to here, being too old; the window begins here then."""
     spaces: tuple[SpaceNight, ...]
     relays: tuple[RelayNight, ...]
     """Shared equipment."""

@@ -57,6 +57,7 @@ def record(night: Night) -> dict[str, Any]:
         "complete": night.complete,
         "log_begins": None if night.log_begins_ms is None else iso(night.log_begins_ms, zone),
         "log_ends": None if night.log_ends_ms is None else iso(night.log_ends_ms, zone),
+        "removed_before": None if night.removed_before_ms is None else iso(night.removed_before_ms, zone),
         "configs": list(night.configs),
         "nights": [_space(night, space) for space in night.spaces],
         "shared": {

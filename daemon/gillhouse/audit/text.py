@@ -64,6 +64,8 @@ def head(night: Night) -> str:
     parts = [f"{told.day(window.to_ms, window.zone)} {told.clock(window.to_ms, window.zone)}, night {hours}"]
     if not night.complete:
         parts.append("so far")
+    if night.removed_before_ms is not None:
+        parts.append("earlier readings no longer kept")
     if night.log_begins_ms is not None:
         parts.append(f"log begins {told.clock(night.log_begins_ms, window.zone)}")
     if night.log_ends_ms is not None:

@@ -4,6 +4,7 @@ import sqlite3
 from collections.abc import Collection, Iterator
 
 from gillhouse.store.hours import HOUR_MS
+from gillhouse.store.keep import oldest_ms
 from gillhouse.store.packing import SERIES_BITS, SERIES_SPAN, board_part, unpack
 from gillhouse.store.records import HourAt, ReadingAt, Seed, Series, Trace
 
@@ -111,13 +112,17 @@ class ReadingQueries:
 
         Their hours are still there (see `hours`).
         """
-        (oldest,) = self._db.execute("SELECT min(id) FROM readings").fetchone()
-        oldest_ms = to_ms if oldest is None else min(oldest >> SERIES_BITS, to_ms)
+        kept_ms = oldest_ms(self._db)
+        end_ms = to_ms if kept_ms is None else min(kept_ms, to_ms)
         found = self._db.execute(
             "SELECT 1 FROM hours WHERE id >= ? AND id < ? AND n > 0 LIMIT 1",
-            (from_ms - HOUR_MS << SERIES_BITS, oldest_ms - HOUR_MS << SERIES_BITS),
+            (from_ms - HOUR_MS << SERIES_BITS, end_ms - HOUR_MS << SERIES_BITS),
         ).fetchone()
-        return None if found is None else oldest_ms
+        return None if found is None else end_ms
+
+    def oldest_ms(self) -> int | None:
+        """`ts` of the oldest reading; None in a store without any."""
+        return oldest_ms(self._db)
 
     def newest_ms(self) -> int | None:
         """`ts` of the newest reading; None in a store without any."""
