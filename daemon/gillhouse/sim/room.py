@@ -114,6 +114,8 @@ class Drive:
 
     fan_m3_s: float = 0.0
     mist_kg_s: float = 0.0
+    vapour_kg_s: float = 0.0
+    """Of an ultrasonic fogger: drops so fine that all of them evaporate before they land."""
     heater_w: float = 0.0
     cooler_w: float = 0.0
     other_w: float = 0.0
@@ -236,7 +238,8 @@ class Room:  # over 12 methods: one flat state is what makes a step fast, and ea
         self._flow_m3_s = self.flow_m3_s()
         self._ratio_full = saturation_ratio(self.temperature_c)
         self._slope = saturation_ratio_slope(self.temperature_c, self._ratio_full)
-        self._drop_e = self._spray(seconds)
+        self._drop_e = self._spray(seconds) + self.drive.vapour_kg_s
+        self.ledger.sprayed_kg += self.drive.vapour_kg_s * seconds
         cap_w, self._cap_e = self._caps(seconds)
         self._floor_e = self._floor(seconds)
         self._coil = self._coil_kg_s()
