@@ -22,7 +22,9 @@ from gillhouse.core.calibration import (
     correct,
     in_date,
     left_error,
+    salt_point,
     settled,
+    with_earlier,
 )
 from gillhouse.core.quantities import Quantity
 from gillhouse.errors import CalibrationError
@@ -194,3 +196,33 @@ def test_few_readings_or_a_gap_say_nothing() -> None:
 def test_swinging_is_not_settled() -> None:
     readings = [(at, value + (1.2 if n % 2 else 0.0)) for n, (at, value) in enumerate(series(30, 25, 72.1))]
     assert "unsteady" in settled(Quantity.HUMIDITY, readings, end(readings)).why_not
+
+
+# --- points --------------------------------------------------------------------------------------------
+
+
+def test_a_salt_point_carries_what_the_table_says() -> None:
+    """Greenspan's table: table salt at 20 C 75.47 %."""
+    point = salt_point("sodium-chloride", 20.0, 72.1, MADE_MS)
+    assert point.reference == pytest.approx(75.47, abs=0.011)
+    assert (point.read, point.error, point.at_ms) == (72.1, 0.22, MADE_MS)
+    assert point.against == "table salt (sodium chloride) at 20.0 C"
+
+
+def test_a_second_jar_within_a_month_makes_a_line_with_the_first() -> None:
+    one = calibration(Quantity.HUMIDITY, (SALT,), MADE_MS)
+    later = Point(97.59, 93.4, 0.76, "sulfate", MADE_MS + 30 * DAY_MS)
+    assert with_earlier(one, later) == (SALT, later)
+    assert with_earlier(None, later) == (later,)
+    for alone in (
+        Point(97.59, 93.4, 0.76, "too late", MADE_MS + 31 * DAY_MS),
+        Point(85.11, 82.0, 0.39, "too close", MADE_MS + DAY_MS),
+        Point(97.59, 93.4, 0.76, "before it", MADE_MS - 1),
+    ):
+        assert with_earlier(one, alone) == (alone,)
+
+
+def test_a_third_jar_takes_the_place_of_the_nearer_in_time() -> None:
+    both = calibration(Quantity.HUMIDITY, (SALT, SULFATE), MADE_MS)
+    again = Point(97.6, 93.9, 0.76, "sulfate", MADE_MS + DAY_MS)
+    assert with_earlier(both, again) == (SALT, again)

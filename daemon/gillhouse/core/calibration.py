@@ -15,6 +15,7 @@ from dataclasses import dataclass
 from math import hypot, isfinite
 from typing import Final
 
+from gillhouse.core.greenspan import SALTS, humidity_pct
 from gillhouse.core.quantities import MEASURES, Quantity
 from gillhouse.errors import CalibrationError
 
@@ -103,6 +104,7 @@ class Calibration:
     made_ms: int
     due_ms: int
     points: tuple[Point, ...]
+    who: str = ""
 
     @property
     def top(self) -> float:
@@ -110,7 +112,7 @@ class Calibration:
         return max(point.reference for point in self.points)
 
 
-def calibration(quantity: Quantity, points: Sequence[Point], made_ms: int) -> Calibration:
+def calibration(quantity: Quantity, points: Sequence[Point], made_ms: int, who: str = "") -> Calibration:
     """The correction that follows from one point, or (humidity) two.
 
     Raises:
@@ -130,6 +132,7 @@ def calibration(quantity: Quantity, points: Sequence[Point], made_ms: int) -> Ca
         made_ms=made_ms,
         due_ms=made_ms + DUE_AFTER_MS[quantity],
         points=tuple(points),
+        who=who,
     )
 
 
@@ -212,6 +215,49 @@ def in_date(known: Calibration, wall_ms: int) -> bool:
 def left_error(known: Calibration, stated: float) -> float:
     """The error to work with: the smaller of what is left and what the sensor's settings state."""
     return min(known.error, stated)
+
+
+# --- points ---------------------------------------------------------------------------------------------
+
+
+def salt_point(salt: str, temperature_c: float, read: float, at_ms: int) -> Point:
+    """A humidity sensor that settled over a wet salt.
+
+    Raises:
+        ValueError: a salt or temperature no fixed point is known for.
+    """
+    reference = humidity_pct(salt, temperature_c)
+    known = SALTS[salt]
+    return Point(reference, read, known.error_pct, f"{known.name} at {temperature_c:.1f} C", at_ms)
+
+
+def fresh_air_point(read: float, at_ms: int, ppm: float = FRESH_AIR_PPM) -> Point:
+    """A CO2 sensor that settled in outdoor air."""
+    return Point(ppm, read, FRESH_AIR_ERROR_PPM, f"fresh air, {ppm:.0f} ppm", at_ms)
+
+
+def beside_point(quantity: Quantity, true: float, read: float, at_ms: int) -> Point:
+    """A sensor beside a better instrument of the same quantity."""
+    return Point(true, read, 2 * READ_ERROR[quantity], "a better instrument beside it", at_ms)
+
+
+JOINED_MS: Final = 30 * DAY_MS
+"""Two salt jars no further apart than this make one line. Our choice: no sensor drifts far in it."""
+
+
+def with_earlier(last: Calibration | None, new: Point) -> tuple[Point, ...]:
+    """The points to use for a new one: with a lately made one beside it, where that gives a line."""
+    if last is None or last.quantity is not Quantity.HUMIDITY:
+        return (new,)
+    fit = [
+        point
+        for point in last.points
+        if 0 <= new.at_ms - point.at_ms <= JOINED_MS
+        and abs(point.reference - new.reference) >= LEAST_APART_PCT
+    ]
+    if not fit:
+        return (new,)
+    return tuple(sorted((max(fit, key=lambda point: point.at_ms), new), key=lambda point: point.reference))
 
 
 # --- settled or not ------------------------------------------------------------------------------------

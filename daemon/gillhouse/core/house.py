@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 
 from gillhouse.core.alarm import AlarmBook
 from gillhouse.core.asks import Ask, RelayState
+from gillhouse.core.found import Found
 from gillhouse.core.inputs import Link
 from gillhouse.core.outputs import Command
 from gillhouse.core.quality import SensorState
@@ -15,6 +16,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import FarmSettings, SensorSettings
 from gillhouse.core.space import SpaceState, refresh_intake
 from gillhouse.core.space_plan import OUTSIDE_ZONES, SpacePlan, plan_space
+from gillhouse.core.truth import Truth
 
 
 @dataclass(slots=True)
@@ -51,6 +53,10 @@ class State:
     watching: dict[str, bool | None] = field(default_factory=dict)
     """What the alarm book was last told, by alarm (`kind:subject`)."""
     book: AlarmBook = field(default_factory=AlarmBook)
+    truth: Truth = field(default_factory=Truth)
+    """Corrections of sensors, and who has taken one out of its place."""
+    found: Found = field(default_factory=Found)
+    """What the sensors say of each other and of themselves."""
     parting: list[Command] = field(default_factory=list)
     """OFF for relays that a config re-read took away, said with the next input."""
 

@@ -62,6 +62,17 @@ class Reason(StrEnum):
     SENSOR_SILENT = "sensor-silent"
     SENSOR_BACK = "sensor-back"
     SENSOR_DOUBTED = "sensor-doubted"
+    SENSOR_AWAY = "sensor-away"
+    SENSOR_WET = "sensor-wet"
+    SENSORS_DISAGREE = "sensors-disagree"
+    NEVER_AIRED = "never-aired"
+    CALIBRATION_DUE = "calibration-due"
+    CALIBRATION_OVER = "calibration-over"
+    FOUND_OVER = "found-over"
+    """What was found of a sensor no longer holds."""
+    CALIBRATED = "calibrated"
+    CALIBRATION_UNDONE = "calibration-undone"
+    NOTHING_TO_UNDO = "nothing-to-undo"
     BOARD_SILENT = "board-silent"
     BOARD_DIFFERS = "board-differs"
     # batches
@@ -133,6 +144,21 @@ WORDS: dict[Reason, str] = {
     Reason.SENSOR_SILENT: "sensor silent for {silent_s:.0f} s",
     Reason.SENSOR_BACK: "sensor reports again",
     Reason.SENSOR_DOUBTED: "reading not trusted: {mark}",
+    Reason.SENSOR_AWAY: "{sensor} is out of its place: {who} checks or cleans it",
+    Reason.SENSOR_WET: "{sensor} has read 100 % for {hours:.0f} h without mist: wet or dirty, dry and clean it",
+    Reason.SENSORS_DISAGREE: (
+        "{sensor} and {other} differ by {points:.0f} % of humidity, place and warmth allowed for: check {check}"
+    ),
+    Reason.NEVER_AIRED: (
+        "{sensor} sets itself by fresh air, and CO2 was never under {lowest:.0f} ppm in {days} days: it will"
+        " read too low; air the space fully"
+    ),
+    Reason.CALIBRATION_DUE: "{sensor} is due to be checked in {days} days",
+    Reason.CALIBRATION_OVER: "{sensor} was due to be checked {days} days ago; it is no longer trusted fully",
+    Reason.FOUND_OVER: "{sensor} is well again ({was})",
+    Reason.CALIBRATED: "{who} checked {sensor} against {against}: corrected by {shift:+.1f} {unit} near {at:g}",
+    Reason.CALIBRATION_UNDONE: "{who} took back the last check of {sensor}",
+    Reason.NOTHING_TO_UNDO: "there is no check of {sensor} to take back",
     Reason.BOARD_SILENT: "relay board does not answer",
     Reason.BOARD_DIFFERS: "relay board says otherwise",
     Reason.BATCH_ADDED: "{batch}: {kg:g} kg of {species}, {stage}, put into {space}",

@@ -20,13 +20,21 @@ AWAY = Verdict(Quality.SUSPECT, Mark.AWAY)
 
 
 @dataclass(slots=True)
+class Away:
+    """A sensor that somebody has taken out of its place."""
+
+    until_ms: int
+    who: str
+
+
+@dataclass(slots=True)
 class Truth:
     """Of all sensors. Wall times, for a calibration outlives many starts of the daemon."""
 
     calibrations: dict[str, Calibration] = field(default_factory=dict)
     before: dict[str, Calibration] = field(default_factory=dict)
     """The one before, for who takes the last one back."""
-    away_until_ms: dict[str, int] = field(default_factory=dict)
+    away: dict[str, Away] = field(default_factory=dict)
 
 
 def in_force(truth: Truth, sensor: SensorSettings) -> Calibration | None:
@@ -51,12 +59,13 @@ def corrected(
 
 def is_away(truth: Truth, sensor: str, wall_ms: int) -> bool:
     """Whether somebody has taken the sensor out of its place. Forgets it once its time is over."""
-    until = truth.away_until_ms.get(sensor)
-    if until is None:
+    away = truth.away.get(sensor)
+    if away is None:
         return False
-    if until - LONGEST_AWAY_MS <= wall_ms < until:  # a clock set far back would keep it away for ever
+    # A clock set far back would keep it away for ever.
+    if away.until_ms - LONGEST_AWAY_MS <= wall_ms < away.until_ms:
         return True
-    del truth.away_until_ms[sensor]
+    del truth.away[sensor]
     return False
 
 
@@ -79,9 +88,9 @@ def take_calibrated(truth: Truth, item: Calibrated) -> bool:
 def take_away(truth: Truth, item: SensorsAway, wall_ms: int) -> None:
     """Notes sensors as out of their place, or (for 0) as back."""
     for sensor in item.sensors:
-        truth.away_until_ms.pop(sensor, None)
+        truth.away.pop(sensor, None)
         if item.for_ms > 0:
-            truth.away_until_ms[sensor] = wall_ms + min(item.for_ms, LONGEST_AWAY_MS)
+            truth.away[sensor] = Away(wall_ms + min(item.for_ms, LONGEST_AWAY_MS), item.who)
 
 
 def start_anew(state: SensorState) -> None:
