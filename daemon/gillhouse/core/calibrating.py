@@ -32,7 +32,8 @@ def take_calibrated(plan: Plan, state: State, step: Step, item: Calibrated) -> N
         _tell(step, EventKind.REFUSED, item.sensor, sensor.space, (Reason.NOTHING_TO_UNDO, none))
         return
     truth.start_anew(state.sensors[sensor.id])
-    told = (Reason.CALIBRATION_UNDONE, {"sensor": item.sensor, "who": item.who})
+    undone: Facts = {"sensor": item.sensor, "who": item.who}
+    told = (Reason.CALIBRATION_UNDONE, undone)
     if known is not None:
         told = (Reason.CALIBRATED, _facts(item.who, sensor, known))
     _tell(step, EventKind.SENSOR, sensor.id, sensor.space, told)

@@ -34,6 +34,8 @@ TOLD_BEFORE_MS: Final = 14 * DAY_MS
 _PAIR: Final = "/"
 """Between the names of two sensors."""
 
+Told = dict[str, float | int | str | bool | None]
+
 _Rule = Callable[[Plan, State, Instant, int], Iterator[Finding]]
 
 
@@ -56,8 +58,8 @@ def look(plan: Plan, state: State, seq: int, now: Instant) -> tuple[Event, ...]:
     for key, was in list(found.standing.items()):
         if key not in holds:
             del found.standing[key]
-            over = {"sensor": was.sensor, "was": was.reason.value.replace("-", " "), "key": key}
-            events.append(_event(was, Reason.FOUND_OVER, {**over}, seq))
+            over: Told = {"sensor": was.sensor, "was": was.reason.value.replace("-", " "), "key": key}
+            events.append(_event(was, Reason.FOUND_OVER, over, seq))
     for key, one in holds.items():
         last = found.standing.get(key)
         one.since_ms = now.wall_ms if last is None else last.since_ms
@@ -76,9 +78,7 @@ def is_time(state: State, mono_ms: int) -> bool:
     return not 0 <= mono_ms - state.found.looked_ms < LOOK_MS
 
 
-def _event(
-    one: Finding, reason: Reason, facts: dict[str, float | int | str | bool | None], seq: int
-) -> Event:
+def _event(one: Finding, reason: Reason, facts: Told, seq: int) -> Event:
     return Event(EventKind.SENSOR, one.sensor, one.space, reason, facts, (seq,))
 
 
@@ -89,8 +89,8 @@ def _away(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[F
     for sensor in list(state.truth.away):
         settings = plan.settings.sensors.get(sensor)
         if settings is not None and is_away(state.truth, sensor, now.wall_ms):
-            facts = {"sensor": sensor, "who": state.truth.away[sensor].who}
-            yield Finding(Reason.SENSOR_AWAY, sensor, settings.space, {**facts})
+            facts: Told = {"sensor": sensor, "who": state.truth.away[sensor].who}
+            yield Finding(Reason.SENSOR_AWAY, sensor, settings.space, facts)
 
 
 def _due(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[Finding]:
@@ -99,12 +99,11 @@ def _due(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[Fi
         if known is None or sensor.calibrated:
             continue
         left_ms = known.due_ms - now.wall_ms
-        if left_ms <= 0:
-            days = {"sensor": sensor.id, "days": -left_ms // DAY_MS}
-            yield Finding(Reason.CALIBRATION_OVER, sensor.id, sensor.space, {**days})
-        elif left_ms <= TOLD_BEFORE_MS:
-            days = {"sensor": sensor.id, "days": left_ms // DAY_MS}
-            yield Finding(Reason.CALIBRATION_DUE, sensor.id, sensor.space, {**days})
+        if left_ms > TOLD_BEFORE_MS:
+            continue
+        reason = Reason.CALIBRATION_DUE if left_ms > 0 else Reason.CALIBRATION_OVER
+        days: Told = {"sensor": sensor.id, "days": abs(left_ms) // DAY_MS}
+        yield Finding(reason, sensor.id, sensor.space, days)
 
 
 def _wet(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[Finding]:
@@ -119,8 +118,8 @@ def _wet(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[Fi
             wet_ms[sensor.id] = wet_ms.get(sensor.id, 0) + min(elapsed_ms, 2 * LOOK_MS)
             if wet_ms[sensor.id] >= WET_MS:
                 hours = wet_ms[sensor.id] / 3_600_000
-                facts = {"sensor": sensor.id, "hours": round(hours, 1)}
-                yield Finding(Reason.SENSOR_WET, sensor.id, own.settings.id, {**facts})
+                facts: Told = {"sensor": sensor.id, "hours": round(hours, 1)}
+                yield Finding(Reason.SENSOR_WET, sensor.id, own.settings.id, facts)
 
 
 def _misted(own: SpacePlan, state: State, now: Instant, elapsed_ms: int) -> bool:
@@ -145,8 +144,8 @@ def _unaired(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterato
                 unaired.note(lows.setdefault(sensor.id, {}), known.good_value, now.wall_ms)
             lowest = unaired.lowest_unaired(lows.get(sensor.id, {}), now.wall_ms)
             if lowest is not None:
-                facts = {"sensor": sensor.id, "lowest": lowest, "days": unaired.DAYS}
-                yield Finding(Reason.NEVER_AIRED, sensor.id, own.settings.id, {**facts})
+                facts: Told = {"sensor": sensor.id, "lowest": lowest, "days": unaired.DAYS}
+                yield Finding(Reason.NEVER_AIRED, sensor.id, own.settings.id, facts)
 
 
 def _disagree(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[Finding]:
@@ -181,8 +180,8 @@ def _apart(state: State, pair: tuple[SensorSettings, SensorSettings], points: fl
     first, second = pair
     sure = [state.sensors[sensor.id].calibrated for sensor in pair]
     check = "both" if sure[0] == sure[1] else (second.id if sure[0] else first.id)
-    facts = {"sensor": first.id, "other": second.id, "points": round(abs(points), 1), "check": check}
-    return Finding(Reason.SENSORS_DISAGREE, first.id, first.space, {**facts})
+    facts: Told = {"sensor": first.id, "other": second.id, "points": round(abs(points), 1), "check": check}
+    return Finding(Reason.SENSORS_DISAGREE, first.id, first.space, facts)
 
 
 def _moist(own: SpacePlan, state: State, sensor: SensorSettings) -> disagree.Moist | None:

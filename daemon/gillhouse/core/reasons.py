@@ -145,9 +145,10 @@ WORDS: dict[Reason, str] = {
     Reason.SENSOR_BACK: "sensor reports again",
     Reason.SENSOR_DOUBTED: "reading not trusted: {mark}",
     Reason.SENSOR_AWAY: "{sensor} is out of its place: {who} checks or cleans it",
-    Reason.SENSOR_WET: "{sensor} has read 100 % for {hours:.0f} h without mist: wet or dirty, dry and clean it",
+    Reason.SENSOR_WET: "{sensor} reads 100 % for {hours:.0f} h without mist: wet or dirty, clean and dry it",
     Reason.SENSORS_DISAGREE: (
-        "{sensor} and {other} differ by {points:.0f} % of humidity, place and warmth allowed for: check {check}"
+        "{sensor} and {other} differ by {points:.0f} % of humidity, place and warmth allowed for:"
+        " check {check}"
     ),
     Reason.NEVER_AIRED: (
         "{sensor} sets itself by fresh air, and CO2 was never under {lowest:.0f} ppm in {days} days: it will"
@@ -156,7 +157,9 @@ WORDS: dict[Reason, str] = {
     Reason.CALIBRATION_DUE: "{sensor} is due to be checked in {days} days",
     Reason.CALIBRATION_OVER: "{sensor} was due to be checked {days} days ago; it is no longer trusted fully",
     Reason.FOUND_OVER: "{sensor} is well again ({was})",
-    Reason.CALIBRATED: "{who} checked {sensor} against {against}: corrected by {shift:+.1f} {unit} near {at:g}",
+    Reason.CALIBRATED: (
+        "{who} checked {sensor} against {against}: corrected by {shift:+.1f} {unit} near {at:g}"
+    ),
     Reason.CALIBRATION_UNDONE: "{who} took back the last check of {sensor}",
     Reason.NOTHING_TO_UNDO: "there is no check of {sensor} to take back",
     Reason.BOARD_SILENT: "relay board does not answer",
