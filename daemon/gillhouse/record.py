@@ -4,11 +4,13 @@ For what a person only writes down. Nothing here reaches a relay or a channel.
 """
 
 from pathlib import Path
+from typing import Any
 
 from gillhouse import __version__
 from gillhouse.clock import Clock
-from gillhouse.config import load_files
-from gillhouse.core.inputs import OperatorAction
+from gillhouse.config import Config, load_files
+from gillhouse.core.inputs import BatchAction, OperatorAction
+from gillhouse.core.outputs import Outcome
 from gillhouse.errors import StoreError
 from gillhouse.resume import CHECKPOINT, farm_as_left
 from gillhouse.store.reader import Reader
@@ -16,18 +18,24 @@ from gillhouse.store.rows import AlarmRow, EventRow, InputRow, MetaRow, SegmentR
 from gillhouse.store.writer import Writer
 
 
-def record_only(journal: Path, action: OperatorAction, clock: Clock) -> None:
-    """Writes down what a person did.
+def status_as_left(journal: Path, clock: Clock) -> dict[str, Any]:
+    """What every space was doing when the daemon was last there (see `Farm.status`).
+
+    Raises:
+        StoreError: there is no store, or no farm in it.
+    """
+    with Reader(journal) as reader:
+        return farm_as_left(reader, _config(reader, journal).farm).status(clock.now())
+
+
+def record_only(journal: Path, action: OperatorAction | BatchAction, clock: Clock) -> Outcome:
+    """Writes down what a person did. Returns what came of it.
 
     Raises:
         StoreError: there is no store, or a daemon holds it.
     """
     with Reader(journal) as reader:
-        segment = reader.newest_segment()
-        files = reader.config(segment.digest) if segment else None
-        if files is None:
-            raise StoreError(f"{journal} holds no farm yet: start `gillhouse run` once")
-        config = load_files(files)
+        config = _config(reader, journal)
         farm = farm_as_left(reader, config.farm)
     writer = Writer(journal, clock, config.store, lambda _: None, lambda _ok, _why: None)
     writer.start()
@@ -42,3 +50,12 @@ def record_only(journal: Path, action: OperatorAction, clock: Clock) -> None:
     )
     if not writer.close():
         raise StoreError(f"{journal} could not be written: is the disk full?")
+    return outcome
+
+
+def _config(reader: Reader, journal: Path) -> Config:
+    segment = reader.newest_segment()
+    files = reader.config(segment.digest) if segment else None
+    if files is None:
+        raise StoreError(f"{journal} holds no farm yet: start `gillhouse run` once")
+    return load_files(files)

@@ -4,16 +4,21 @@ Each takes the house, the request and who asks; each answers with plain JSON. A 
 and one row in `REQUESTS`.
 """
 
+import re
 from collections.abc import Callable
 from typing import Any, Protocol
 
-from gillhouse.core.inputs import Act, Input, OperatorAction
+from gillhouse.core.inputs import Act, BatchAction, Input, OperatorAction
 from gillhouse.core.outputs import Outcome
-from gillhouse.core.snapshot import to_plain
+from gillhouse.core.snapshot import from_plain, to_plain
 from gillhouse.errors import GillhouseError
 
 LONGEST_TEXT = 500
 """Characters of a note or a reason; more is cut."""
+
+
+BATCH_ID = re.compile(r"[A-Za-z0-9][A-Za-z0-9._-]{0,23}")
+"""What a batch may be called: short, and safe in a file's name."""
 
 
 class House(Protocol):
@@ -42,9 +47,33 @@ def _act(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
     return outcome
 
 
+def batch_action(request: dict[str, Any], who: str) -> BatchAction:
+    """What a request says of a batch.
+
+    Raises:
+        ValueError: a figure of the wrong kind, an unknown key, or a name no batch may have.
+    """
+    given = {name: value for name, value in request.items() if name != "ask"}
+    name = given.get("batch")
+    if not isinstance(name, str) or BATCH_ID.fullmatch(name) is None:
+        raise ValueError(
+            f"a batch cannot be called {name!r}; take 1 to 24 letters, digits, '.', '_' or '-'"
+        )
+    for field in ("text", "rack"):
+        if isinstance(given.get(field), str):
+            given[field] = given[field][:LONGEST_TEXT]
+    return from_plain(BatchAction, {**given, "who": who}, "batch")
+
+
+def _batch(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
+    outcome: dict[str, Any] = to_plain(house.submit(batch_action(request, who)))
+    return outcome
+
+
 REQUESTS: dict[str, Callable[[House, dict[str, Any], str], dict[str, Any]]] = {
     "status": _status,
     "act": _act,
+    "batch": _batch,
 }
 
 

@@ -16,6 +16,7 @@ from gillhouse.audit.night import AuditError, Away, Window
 from gillhouse.config import Config, load_files
 from gillhouse.core.outputs import EventKind
 from gillhouse.core.settings import FarmSettings
+from gillhouse.records.crops_then import HeldFor, held_for
 from gillhouse.store.reader import Reader
 from gillhouse.store.records import AlarmAt, CommandAt, EventAt, ReadingAt, Segment
 
@@ -32,16 +33,6 @@ REJECTED = "rejected "
 
 
 @dataclass(frozen=True, slots=True)
-class ConfigStretch:
-    """A time one config was in force."""
-
-    from_ms: int
-    to_ms: int
-    digest: str
-    farm: FarmSettings
-
-
-@dataclass(frozen=True, slots=True)
 class Evidence:
     """What the store says. Mappings are by id; rows are ordered by time."""
 
@@ -51,7 +42,7 @@ class Evidence:
     log_ends_ms: int | None
     removed_before_ms: int | None
     """Readings of the time asked for were removed up to here, being too old; the window begins here then."""
-    configs: Sequence[ConfigStretch]
+    configs: Sequence[HeldFor]
     """Not empty, in order, without holes, over the window."""
     readings: Mapping[str, Sequence[ReadingAt]]
     commands: Mapping[str, Sequence[CommandAt]]
@@ -64,7 +55,7 @@ class Evidence:
     simulated: bool
 
     @property
-    def latest(self) -> ConfigStretch:
+    def latest(self) -> HeldFor:
         return self.configs[-1]
 
 
@@ -151,25 +142,10 @@ def _segments(reader: Reader, window: Window) -> list[Segment]:
     return found
 
 
-def _configs(reader: Reader, segments: Sequence[Segment], window: Window) -> list[ConfigStretch]:
-    """The configs in force, without holes; where the clock was set back the later segment has the word."""
-    found: list[ConfigStretch] = []
-    for place, segment in enumerate(segments):
-        begin = window.from_ms if place == 0 else max(segment.now.wall_ms, window.from_ms)
-        following = segments[place + 1].now.wall_ms if place + 1 < len(segments) else window.to_ms
-        end = min(following, window.to_ms)
-        if end <= begin:
-            continue
-        if found and found[-1].digest == segment.digest and found[-1].to_ms == begin:
-            found[-1] = ConfigStretch(found[-1].from_ms, end, segment.digest, found[-1].farm)
-            continue
-        begin = found[-1].to_ms if found else window.from_ms
-        if end > begin:
-            found.append(ConfigStretch(begin, end, segment.digest, _config(reader, segment.digest).farm))
-    if found and found[-1].to_ms < window.to_ms:
-        last = found[-1]
-        found[-1] = ConfigStretch(last.from_ms, window.to_ms, last.digest, last.farm)
-    return found
+def _configs(reader: Reader, segments: Sequence[Segment], window: Window) -> list[HeldFor]:
+    """The settings in force with what the batches of then made of them, without holes."""
+    span = (window.from_ms, window.to_ms)
+    return held_for(reader, segments, span, lambda digest: _config(reader, digest).farm)
 
 
 def _readings(reader: Reader, window: Window, farm: FarmSettings) -> dict[str, list[ReadingAt]]:

@@ -11,6 +11,7 @@ one stored that night. Only a late reading, which was marked unseen, is held aga
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from itertools import groupby
 
 from gillhouse.audit import causes, hold, runs
 from gillhouse.audit.evidence import Evidence
@@ -84,7 +85,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         away=evidence.away,
         rejects=dict(sorted(evidence.rejects.items())),
         simulated=evidence.simulated,
-        configs=tuple(stretch.digest for stretch in evidence.configs),
+        configs=tuple(digest for digest, _ in groupby(stretch.digest for stretch in evidence.configs)),
     )
 
 
@@ -113,8 +114,10 @@ def _shared(farm: FarmSettings, space: str) -> tuple[str, ...]:
     return tuple(sorted({*pumps, *fans}))
 
 
-def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> QuantityNight:
-    window = evidence.window
+def air(
+    evidence: Evidence, space: SpaceSettings, quantity: Quantity
+) -> tuple[list[hold.Track], list[hold.Held]]:
+    """How a space's quantity was: each of its sensors, and the one value they make by the hold rule."""
     sensors = [
         sensor
         for sensor in evidence.latest.farm.sensors.values()
@@ -122,7 +125,12 @@ def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> Q
     ]
     rule = space.combine.get(quantity, DEFAULT_COMBINE[quantity])
     tracks = [_track(evidence, sensor) for sensor in sensors]
-    steps = hold.held(tracks, rule, window.from_ms, window.to_ms)
+    return tracks, hold.held(tracks, rule, evidence.window.from_ms, evidence.window.to_ms)
+
+
+def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> QuantityNight:
+    window = evidence.window
+    tracks, steps = air(evidence, space, quantity)
     limits = _limits(evidence, space.id, quantity)
     pieces = hold.cut(steps, limits)
     in_window = [one for track in tracks for one in track.readings if one.ts >= window.from_ms]
@@ -139,7 +147,7 @@ def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> Q
         tally=hold.tally(pieces),
         holes=tuple(hold.holes(steps, window.from_ms, window.to_ms)),
         outside=tuple(found),
-        measured=bool(sensors),
+        measured=bool(tracks),
     )
 
 

@@ -9,7 +9,7 @@ import sqlite3
 from collections.abc import Iterator
 from itertools import chain, pairwise
 from operator import itemgetter
-from typing import Any
+from typing import Any, TypeVar
 
 from gillhouse.core.inputs import Reading
 from gillhouse.core.instant import Instant
@@ -26,6 +26,8 @@ MARGIN_MS = ORDINARY_DELAY_MS + 60_000
 """Around a segment: the ordinary delay, and a wall clock nudged within the segment."""
 
 FOREVER_MS = 1 << 48
+
+Kind = TypeVar("Kind")
 
 END = (1 << 62) - 1
 """No sequence number is greater."""
@@ -115,6 +117,19 @@ class JournalQueries:
             found += self._inputs(first, last)
             found.sort(key=itemgetter(0))
             yield from found
+
+    def inputs_of(
+        self, kind: type[Kind], seq_from: int, seq_to: int | None
+    ) -> Iterator[tuple[int, Instant, Kind]]:
+        """The inputs of one kind (not Reading) of a range, in order. Cheaper than looking through all."""
+        for seq, wall_ms, mono_ms, name, body in self._db.execute(
+            "SELECT seq, wall_ms, mono_ms, kind, body FROM inputs WHERE seq BETWEEN ? AND ? AND kind = ? "
+            "ORDER BY seq",
+            (seq_from, END if seq_to is None else seq_to, kind.__name__),
+        ):
+            item = decode_input(name, body)
+            assert isinstance(item, kind)
+            yield seq, Instant(wall_ms, mono_ms), item
 
     def input(self, seq: int) -> Journalled | None:
         """One input; None when no row has that number."""
