@@ -48,7 +48,8 @@ def grant(
     leads = {leader: group for group in shared for leader in group.leaders}
     followers = {group.follower: group for group in shared}
     pass_ = Pass(round_, leads, followers, {group.id: _follower_bar(round_, group) for group in shared})
-    plain = [relay for relay in settings.relays.values() if relay.id not in followers]
+    moving = [relay for relay in settings.relays.values() if not _rests(round_, relay)]
+    plain = [relay for relay in moving if relay.id not in followers]
     for relay in plain:
         _end(pass_, relay)
     for group in shared:
@@ -59,7 +60,7 @@ def grant(
         _follow(pass_, settings.relays[follower])
     for name in round_.rivals:
         _look_at_changeover(pass_, settings.relays[name])
-    for relay in settings.relays.values():
+    for relay in moving:
         runs.keep(pass_, relay)
     return Granted(tuple(pass_.commands), tuple(pass_.events))
 
@@ -105,6 +106,17 @@ def _begin(
             rivals[relay.id] = (*rivals.get(relay.id, ()), other)
             rivals[other] = (*rivals.get(other, ()), relay.id)
     return Round(now, settings, states, situation, wishes, rivals)
+
+
+def _rests(round_: Round, relay: RelaySettings) -> bool:
+    """Off, asked off and told so, with no echo to come: nothing to do, as for most relays most of the time."""
+    state, ask = round_.states[relay.id], round_.wishes[relay.id]
+    if state.on or ask.on or not state.told or relay.echo_within_ms is not None:
+        return False
+    if ask.reason is Reason.NOT_ASKED:
+        return False  # a pump or fan that spaces share
+    state.refused = None
+    return True
 
 
 def _follower_bar(round_: Round, group: equipment.Group) -> Bar | None:
