@@ -248,7 +248,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             people=self._switch(Quantity.PEOPLE),
             tank_wet={tank: self._is_on(tank) for tank in tanks},
             need={space: watch.need(plan, state, space) for space in plan.spaces if space in plan.sharing},
-            harmed_by_shared_air={space: watch.harmed(plan, state, space) for space in plan.spaces if space in plan.sharing},
+            harmed_by_shared_air={
+                space: watch.harmed(plan, state, space) for space in plan.spaces if space in plan.sharing
+            },
             causes=(step.seq,),
         )
 

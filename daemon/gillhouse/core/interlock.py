@@ -109,7 +109,7 @@ def _begin(
 
 
 def _rests(round_: Round, relay: RelaySettings) -> bool:
-    """Off, asked off and told so, with no echo to come: nothing to do, as for most relays most of the time."""
+    """Off, asked off and told so, with no echo to come: as most relays are most of the time."""
     state, ask = round_.states[relay.id], round_.wishes[relay.id]
     if state.on or ask.on or not state.told or relay.echo_within_ms is not None:
         return False
