@@ -22,6 +22,7 @@ class Reason(StrEnum):
     PROGRAMME = "programme"
     FALLBACK_PROGRAMME = "fallback-programme"
     OVERRIDE = "override"
+    MEASURING = "measuring"
     VALVE_OPEN = "valve-open"
     DAMPER_OPEN = "damper-open"
     # ended
@@ -109,6 +110,7 @@ WORDS: dict[Reason, str] = {
     Reason.PROGRAMME: "timed programme {programme}",
     Reason.FALLBACK_PROGRAMME: "timed programme {programme}, because no sensor can be trusted",
     Reason.OVERRIDE: "{who} asked for it",
+    Reason.MEASURING: "being measured for {who}: {phase}",
     Reason.VALVE_OPEN: "mist valve {valve} open",
     Reason.DAMPER_OPEN: "fresh air for {other}",
     Reason.RUN_ENDED: "run over",
