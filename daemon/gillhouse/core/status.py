@@ -1,5 +1,8 @@
 """What the farm is doing at a moment, as plain values for `now` and the page. Reads, never changes."""
 
+from typing import cast
+
+from gillhouse.core import truth_status
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.quality import drives
@@ -32,6 +35,8 @@ def status(plan: Plan, state: State, now: Instant, deadline_ms: int | None) -> d
             link.value: {"up": known.up, "detail": known.detail} for link, known in state.links.items()
         },
         "alarms": alarms,
+        "sensors": truth_status.sensors(plan, state, now),
+        "findings": truth_status.findings(state),
     }
 
 
@@ -46,6 +51,11 @@ def _quantities(plan: Plan, own: SpacePlan, state: State, now: Instant) -> dict[
         for quantity in _SHOWN
         if own.sensors[quantity]
     }
+    if own.sensors[Quantity.HUMIDITY]:
+        estimate = known.estimates.get(Quantity.HUMIDITY)
+        band = own.settings.bands.get(Quantity.HUMIDITY) if own.mist else None  # no mist: nothing is aimed at
+        shown = cast(dict[str, object], found[Quantity.HUMIDITY.value])
+        shown.update(truth_status.humidity(plan, state, now, estimate, band))
     for sensor in plan.settings.sensors.values():
         if sensor.space == own.settings.id and sensor.quantity not in _SHOWN:
             found[sensor.quantity.value] = _plain(sensor, state, now)

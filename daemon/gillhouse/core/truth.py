@@ -97,3 +97,9 @@ def start_anew(state: SensorState) -> None:
     """The next value may be far from the last one: it is another scale, or another place."""
     state.value = None
     state.flat_count = 0
+
+
+def checked_up_to(truth: Truth, sensor: SensorSettings, wall_ms: int) -> float:
+    """The highest value the sensor was checked at, in its unit; 0 where no check is in date."""
+    known = in_force(truth, sensor)
+    return known.top if known is not None and in_date(known, wall_ms) else 0.0

@@ -1,0 +1,71 @@
+"""What `now` and the page show of the sensors' truth, as plain values. Reads, never changes."""
+
+from gillhouse.core.calibration import in_date
+from gillhouse.core.crops import Band
+from gillhouse.core.demand import humidity_aim
+from gillhouse.core.estimate import Estimate
+from gillhouse.core.house import Plan, State
+from gillhouse.core.instant import Instant
+from gillhouse.core.quantities import MEASURES
+from gillhouse.core.snapshot import to_plain
+from gillhouse.core.truth import checked_up_to, in_force
+
+AT_LEAST_PCT = 95.0
+"""A cheap humidity sensor above this only says 'at least': data sheets state no accuracy there, wet sensors
+read high for hours. Common practice, no source."""
+
+
+def sensors(plan: Plan, state: State, now: Instant) -> dict[str, object]:
+    """Every measuring sensor: its correction, whether it is in date, whether it is in its place."""
+    return {
+        sensor.id: _sensor(plan, state, now, sensor.id)
+        for sensor in plan.settings.sensors.values()
+        if not MEASURES[sensor.quantity].on_off
+    }
+
+
+def _sensor(plan: Plan, state: State, now: Instant, name: str) -> dict[str, object]:
+    sensor = plan.settings.sensors[name]
+    known, away = in_force(state.truth, sensor), state.truth.away.get(name)
+    dated = known is not None and in_date(known, now.wall_ms)
+    error = state.sensors[name].error
+    return {
+        "space": sensor.space,
+        "quantity": sensor.quantity.value,
+        "calibrated": sensor.calibrated or dated,
+        "error": sensor.error if error is None else error,
+        "calibration": None if known is None else to_plain(known),
+        "away_until_ms": None if away is None or away.until_ms <= now.wall_ms else away.until_ms,
+    }
+
+
+def findings(state: State) -> list[dict[str, object]]:
+    """What stands, oldest first."""
+    return [
+        {
+            "reason": one.reason.value,
+            "sensor": one.sensor,
+            "space": one.space,
+            "since_ms": one.since_ms,
+            "facts": dict(one.facts),
+        }
+        for one in sorted(state.found.standing.values(), key=lambda one: (one.since_ms, one.sensor))
+    ]
+
+
+def humidity(
+    plan: Plan, state: State, now: Instant, estimate: Estimate | None, band: Band | None
+) -> dict[str, object]:
+    """Where the humidity of a space is aimed at, what is only wished for, and what its value is worth."""
+    shown: dict[str, object] = {"aim": None, "wished": None, "at_least": False}
+    if band is not None:
+        trusted, error = (False, 0.0) if estimate is None else (estimate.trusted, estimate.error)
+        aim, wished = humidity_aim(band, trusted, error), humidity_aim(band, True, error)
+        shown["aim"] = round(aim, 1)
+        shown["wished"] = round(wished, 1) if wished > aim else None
+    if estimate is not None and estimate.value is not None and estimate.value > AT_LEAST_PCT:
+        settings = plan.settings.sensors
+        own = [settings[name] for name in estimate.sensors if name in settings]
+        tops = [checked_up_to(state.truth, sensor, now.wall_ms) for sensor in own]
+        shown["at_least"] = estimate.value >= 100.0 or min(tops, default=0.0) < AT_LEAST_PCT
+    return shown
