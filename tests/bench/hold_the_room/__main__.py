@@ -8,6 +8,7 @@ from tests.bench.hold_the_room.pool import run_all
 from tests.bench.hold_the_room.seasons import SEASONS
 from tests.bench.hold_the_room.spaces import SETS
 from tests.bench.hold_the_room.table import table
+from tests.bench.hold_the_room.trace import lines
 
 
 def _named(text: str, known: Iterable[str]) -> list[str]:
@@ -28,7 +29,12 @@ def main() -> None:
     parser.add_argument("--set", choices=SETS, default="main")
     parser.add_argument("--seed", type=int, help="another seed than the set's own")
     parser.add_argument("--jobs", type=int, default=2)
+    parser.add_argument("--trace", help="SEASON,SPACE,RULE: one cell, ten minutes a line")
     given = parser.parse_args()
+    if given.trace:
+        for line in lines(Cell(*given.trace.split(","), given.days, given.set, given.seed)):
+            print(line)
+        return
     cells = [
         Cell(season, space, rule, given.days, given.set, given.seed)
         for season in given.seasons

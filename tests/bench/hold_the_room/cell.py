@@ -78,22 +78,17 @@ def plant_of(cell: Cell) -> Plant:
 
 def drive(plant: Plant, rule: Rule, end_ms: int) -> None:
     """Runs the plant under the rule: sensors report, the rule is woken when it wants to be."""
-    report_ms = {id: plant.at_ms + 1_000 + 137 * place for place, id in enumerate(plant.sensors)}
-    report_ms |= {id: plant.at_ms + 2_500 + 411 * place for place, id in enumerate(("door", "tank"))}
-    every_ms = dict.fromkeys(report_ms, plant.site.every_s * 1000)
-    every_ms |= dict.fromkeys(("door", "tank", "out-rh", "out-temp"), 60_000)
     while True:
-        sensor = min(report_ms, key=report_ms.__getitem__)
+        sensor, report_ms = plant.next_report()
         due = rule.due_ms()
-        soonest = report_ms[sensor] if due is None else min(report_ms[sensor], max(due, plant.at_ms))
+        soonest = report_ms if due is None else min(report_ms, max(due, plant.at_ms))
         if soonest >= end_ms:
             break
         plant.advance(soonest)
         if due is not None and due <= soonest:
             rule.wake(soonest)
             continue
-        report_ms[sensor] += every_ms[sensor]
-        value = plant.says(sensor)
+        value = plant.report(sensor)
         if value is not None:
             rule.read(soonest, sensor, value)
     plant.advance(end_ms)

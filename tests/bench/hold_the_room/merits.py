@@ -2,9 +2,10 @@
 
 from dataclasses import dataclass, field
 
+from tests.bench.hold_the_room.spaces import HIGH_PCT, HIGH_PPM, LOW_PCT
+
 from gillhouse.sim.room import Room
 from gillhouse.sim.score import WET_G_M2
-from tests.bench.hold_the_room.spaces import HIGH_PCT, HIGH_PPM, LOW_PCT
 
 STAYS_MS = 180_000
 """Humidity is back when it has been above the edge for so long after a door."""
@@ -35,6 +36,8 @@ class Merits:
     drained_kg: float = 0.0
     switchings: dict[str, int] = field(default_factory=dict)
     refused: int = 0
+    false_alerts: int = 0
+    """Messages to a person for something that was not so in the true air."""
     recoveries_min: list[float] = field(default_factory=list)
     _dry_run_s: float = 0.0
     _wet_run_s: float = 0.0
@@ -127,6 +130,7 @@ class Merits:
             "drained_kg_day": self.drained_kg / days,
             "fan_h_day": self.fan_s / 3600.0 / days,
             "refused_day": self.refused / days,
+            "false_alerts_day": self.false_alerts / days,
             "door_median_min": _quantile(self.recoveries_min, 0.5),
             "door_p90_min": _quantile(self.recoveries_min, 0.9),
         }

@@ -1,16 +1,19 @@
 """One site on the bench: the room, its sensors, its door, and relays that let go at their lease's end."""
 
+from bisect import insort
 from collections.abc import Callable
 from dataclasses import dataclass, replace
+from functools import partial
 from random import Random
+
+from tests.bench.hold_the_room.merits import Merits
+from tests.bench.hold_the_room.seasons import START_HOUR, Season
+from tests.bench.hold_the_room.spaces import Site
 
 from gillhouse.core.quantities import Quantity
 from gillhouse.sim.moist import humidity_pct
 from gillhouse.sim.room import Room
 from gillhouse.sim.sensors import SimSensor
-from tests.bench.hold_the_room.merits import Merits
-from tests.bench.hold_the_room.seasons import START_HOUR, Season
-from tests.bench.hold_the_room.spaces import Site
 
 STEP_MS = 3_000
 DAY_MS = 86_400_000
@@ -18,6 +21,9 @@ HOUR_MS = 3_600_000
 UNSCORED_MS = 6 * HOUR_MS
 AIR_EVERY_MS = 30_000
 FLUSH_EVERY_MS = 600_000
+SLOW_EVERY_MS = 60_000
+"""Interval of door, tank and outdoor boards."""
+FROST_C = 0.5
 SPLIT_SET_C, SPLIT_SWING_K = 16.0, 0.7
 SUN_ON_SHELL_M2_M3 = 0.02
 """Sun a shaded shell catches, m2 per m3 of space [invented]."""
@@ -52,10 +58,11 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
         self.around = season.house if site.house_air else season.outdoors
         self.at_ms = 0
         self.on: dict[str, bool] = {"mist": False, "fan": False, "heater": False}
+        self.ran_s: dict[str, float] = dict.fromkeys(self.on, 0.0)
         self._lets_go: dict[str, int] = {}
         self.stuck: dict[str, bool] = {}
         """Relays whose contact does not follow: where it stands."""
-        self.tank_full = True
+        self.tank_full = self.tank_told = True
         self.fan_share = 0.0
         """Of a fan that can run at any speed, for `limit`."""
         self.continuous: Callable[[Room, float], None] | None = None
@@ -65,7 +72,11 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
         self.room = Room(site.plan, start, middle_c, 88.0)
         self.room.co2_ppm = max(600.0, start.co2_ppm) if site.fan_m3_h else start.co2_ppm
         self.merits = Merits(UNSCORED_MS, site.low_c, site.high_c)
-        self._doors = _door_moves(seed, site.name, days)
+        self.online = True
+        """Whether sensors and relay boards reach the farm."""
+        self._moves: list[tuple[int, Callable[[], None]]] = []
+        for at_ms, is_open in _door_moves(seed, site.name, days):
+            self.at(at_ms, partial(self._door, is_open))
         self._air_ms = self._flush_ms = -DAY_MS
         self._sensors(errors)
         self._surroundings()
@@ -87,15 +98,27 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
             sensor.bias = side * by_quantity[quantity]
             self.sensors[id] = sensor
         self._feel(0.0)
+        self._report_ms = {id: 1_000 + 137 * place for place, id in enumerate(self.sensors)}
+        self._report_ms |= {"door": 2_500, "tank": 2_911}
 
-    def says(self, sensor: str) -> float | None:
-        """What a sensor reports now; None from a dead one, and where radio loses it."""
+    def next_report(self) -> tuple[str, int]:
+        """The sensor that reports next, and when."""
+        sensor = min(self._report_ms, key=self._report_ms.__getitem__)
+        return sensor, self._report_ms[sensor]
+
+    def report(self, sensor: str) -> float | None:
+        """What a sensor reports now; None from a dead one, and where radio or the broker loses it."""
+        own = sensor in ("rh", "temp", "co2")
+        self._report_ms[sensor] += self.site.every_s * 1000 if own else SLOW_EVERY_MS
         if sensor == "door":
-            return float(self.room.drive.door_open)
-        if sensor == "tank":
-            return float(self.tank_full)
-        value, lost = self.sensors[sensor].says(), self.sensors[sensor].lost()
-        return None if lost else value
+            value: float | None = float(self.room.drive.door_open)
+        elif sensor == "tank":
+            value = float(self.tank_told)
+        else:
+            held = self.sensors[sensor]
+            value, lost = held.says(), held.lost()
+            value = None if lost else value
+        return value if self.online else None
 
     def switch(self, relay: str, on: bool, until_ms: int | None = None) -> None:
         """Moves a relay now; `until_ms`: the board lets go by itself then."""
@@ -108,6 +131,11 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
         else:
             self._lets_go.pop(relay, None)
 
+    def nozzle_kg_s(self) -> float:
+        """What the nozzles give while open: nothing from an empty tank, or from a line that freezes."""
+        wet = self.tank_full and self.room.temperature_c > FROST_C
+        return self.site.nozzle_kg_h / 3600.0 if wet else 0.0
+
     def closed(self, relay: str) -> bool:
         """Whether the relay's load has current."""
         return self.stuck.get(relay, self.on[relay])
@@ -116,8 +144,8 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
         while self.at_ms < to_ms:
             self._surroundings()
             end = min(to_ms, self.at_ms + STEP_MS, *self._lets_go.values())
-            if self._doors:
-                end = min(end, max(self._doors[0][0], self.at_ms))
+            if self._moves:
+                end = min(end, max(self._moves[0][0], self.at_ms))
             if end > self.at_ms:
                 self._step(end)
             self._let_go()
@@ -131,13 +159,15 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
         else:
             self.fan_share = 1.0 if self.closed("fan") else 0.0
             drive.fan_m3_s = self.fan_share * site.fan_m3_h / 3600.0
-            drive.mist_kg_s = site.nozzle_kg_h / 3600.0 if self.closed("mist") and self.tank_full else 0.0
+            drive.mist_kg_s = self.nozzle_kg_s() if self.closed("mist") else 0.0
             drive.heater_w = site.heater_w if self.closed("heater") else 0.0
             drive.moving = self.fan_share > 0.0
         if site.split_w:
             self._split()
         room.step(seconds)
         self.at_ms = end_ms
+        for relay, on in self.on.items():
+            self.ran_s[relay] += seconds * on
         self._feel(seconds)
         self.merits.count(room, end_ms, seconds, self.fan_share)
 
@@ -171,11 +201,17 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
             self.room.plan = replace(
                 plan, stage=0.6 + 1.0 * ripe, crop_m2=plan.crop_m2 * (0.25 + 0.75 * ripe)
             )
-        while self._doors and self._doors[0][0] <= self.at_ms:
-            _, is_open = self._doors.pop(0)
-            self.room.drive.door_open = is_open
-            if not is_open:
-                self.merits.door_closed(self.at_ms)
+        while self._moves and self._moves[0][0] <= self.at_ms:
+            self._moves.pop(0)[1]()
+
+    def at(self, at_ms: int, do: Callable[[], None]) -> None:
+        """Lets something happen at a moment to come."""
+        insort(self._moves, (at_ms, do), key=lambda move: move[0])
+
+    def _door(self, is_open: bool) -> None:
+        self.room.drive.door_open = is_open
+        if not is_open:
+            self.merits.door_closed(self.at_ms)
 
     def _let_go(self) -> None:
         for relay, until in list(self._lets_go.items()):

@@ -4,7 +4,7 @@ Every size is invented, inside the ranges of the simulator's `RoomPlan`. A `Site
 gives what the farm is told, where fan, nozzle and leakage are wrong by up to 40 % either way.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from datetime import UTC
 
 from gillhouse.core.crops import Band, Stage
@@ -25,6 +25,8 @@ from gillhouse.sim.room import RoomPlan
 
 LOW_PCT, HIGH_PCT, HIGH_PPM = 85.0, 95.0, 1000.0
 """The bench's band for every space: an example, not a species'."""
+ALARM_LOW_PCT, ALARM_HIGH_PCT, ALARM_K, ALARM_PPM = 80.0, 98.0, 4.0, 1500.0
+"""Where a person is called; temperatures so far outside the site's band."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -51,10 +53,8 @@ class Site:
     gap_s: int = 60
     longest_mist_s: int = 60
     least_fan_s: int = 60
-    crop_m2_kg: float = 0.03
     house_air: bool = False
     """Its fan draws the air of a house, not of the open."""
-    volume_share: dict[str, float] = field(default_factory=dict)
 
 
 def _plan(volume_m3: float, kg: float, breath: float, **more: float) -> RoomPlan:
@@ -200,11 +200,13 @@ def settings(site: Site, calibrated: bool = True, right_labels: bool = False) ->
         volume_m3=site.plan.volume_m3, species="grey-oyster", stage=Stage.FRUITING,
         crop_kg=site.plan.substrate_kg,
         bands={
-            Quantity.HUMIDITY: Band(LOW_PCT, HIGH_PCT, middle, 80.0, 98.0, "invented"),
-            Quantity.TEMPERATURE: Band(
-                site.low_c, site.high_c, None, site.low_c - 4.0, site.high_c + 4.0, "invented"
+            Quantity.HUMIDITY: Band(
+                LOW_PCT, HIGH_PCT, middle, ALARM_LOW_PCT, ALARM_HIGH_PCT, "invented"
             ),
-            Quantity.CO2: Band(None, HIGH_PPM, None, None, 1500.0, "invented"),
+            Quantity.TEMPERATURE: Band(
+                site.low_c, site.high_c, None, site.low_c - ALARM_K, site.high_c + ALARM_K, "invented"
+            ),
+            Quantity.CO2: Band(None, HIGH_PPM, None, None, ALARM_PPM, "invented"),
         },
         fresh_air_ach=0.0 if site.kind is SpaceKind.OPEN else 2.0,
         intake=IntakeSettings(), light=None, combine={}, leak_ach=site.leak_ach_told,

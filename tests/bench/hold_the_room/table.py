@@ -24,6 +24,7 @@ COLUMNS = (
     ("fan_switchings_h", "fan /h", 1),
     ("heater_switchings_h", "heat /h", 1),
     ("refused_day", "refused", 1),
+    ("false_alerts_day", "false", 2),
     ("door_median_min", "door", 1),
     ("door_p90_min", "p90", 1),
 )
@@ -37,5 +38,6 @@ def table(found: Mapping[Cell, Mapping[str, float]]) -> str:
         for cell, figures in found.items()
     ]
     widths = [max(len(row[place]) for row in (head, *rows)) for place in range(len(head))]
-    lines = ["  ".join(word.rjust(width) for word, width in zip(row, widths)) for row in (head, *rows)]
-    return "\n".join(lines)
+    return "\n".join(
+        "  ".join(word.rjust(width) for word, width in zip(row, widths, strict=True)) for row in (head, *rows)
+    )
