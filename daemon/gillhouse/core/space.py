@@ -32,8 +32,8 @@ LOOK_AGAIN_MS = 60_000
 """A space with controllers is decided anew at least this often, whatever its boards report."""
 
 REST_MS = 1_000
-"""No space looks at the same quantity twice within this: what comes sooner is news for one look at its end, so
-that a board gone mad, or a queue let go at once, costs next to nothing. Alarm limits are compared all the
+"""No space looks at the same quantity twice within this: what comes sooner is news for one look at its end,
+so that a board gone mad, or a queue let go at once, costs next to nothing. Alarm limits are compared all the
 same."""
 
 PROGRAMME_WAIT_MS = 120_000
