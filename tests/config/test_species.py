@@ -11,6 +11,7 @@ import yaml
 
 from gillhouse.config import load_files, shipped_dir
 from gillhouse.core.crops import Band, Species, Stage, StageProfile
+from gillhouse.errors import ConfigError
 
 RUN, PIN, FRUIT, REST = Stage.SPAWN_RUN, Stage.PINNING, Stage.FRUITING, Stage.REST
 FILES = sorted((shipped_dir() / "species").glob("*.yaml"))
@@ -237,6 +238,63 @@ def test_a_grower_sets_one_new_figure_and_the_rest_stays(shipped):
     assert ours.stages[FRUIT].fresh_air_m3_per_h_kg == 0.2
     assert ours.stages[FRUIT].fresh_air_ach == before.stages[FRUIT].fresh_air_ach
     assert ours.stages[PIN] == before.stages[PIN]
+
+
+@pytest.mark.parametrize(
+    ("own", "expected"),
+    [
+        ("flushes: {least: 5}", "1:1: flushes: least is more than most; swap them"),
+        (
+            "biological_efficiency: {most: -1}",
+            "1:25: biological_efficiency.most: should be 0 or more (got -1)",
+        ),
+        (
+            "stages: {spawn run: {block_core: {alarm_high: 300}}}",
+            "1:35: stages.spawn run.block_core.alarm_high: should be from -40 to 60 (got 300)",
+        ),
+        (
+            "stages: {fruiting: {light: {lux: 3000}}}",
+            "1:29: stages.fruiting.light.lux: 3000 is more than most_lux (1000); swap them",
+        ),
+        (
+            "stages: {fruiting: {fresh_air: {least_m3_per_h_per_kg: 12}}}",
+            "1:33: stages.fruiting.fresh_air.least_m3_per_h_per_kg: should be 10 or less (got 12)",
+        ),
+        (
+            "days_between_flush: {least: 5}",
+            "1:1: days_between_flush: unknown key; did you mean days_between_flushes?",
+        ),
+        (
+            "flushes: many",
+            "1:1: flushes: should be a group of keys, one a line, indented under it (got 'many')",
+        ),
+    ],
+)
+def test_a_wrong_figure_is_named_with_its_line(own: str, expected: str):
+    with pytest.raises(ConfigError) as caught:
+        load_files({"farm.yaml": TENT, "species/grey-oyster.yaml": own})
+    assert caught.value.mistakes == [f"species/grey-oyster.yaml:{expected}"]
+
+
+def test_a_new_species_without_sources_is_refused_group_by_group():
+    new = """\
+name: test cap
+latin: Testus capus
+flushes: {least: 1, most: 2}
+stages:
+  fruiting:
+    humidity: {low: 80, high: 90, source: from memory}
+    temperature: {low: 10, high: 20, source: from memory}
+    co2: {high: 1000}
+    fresh_air: {least_per_h: 2, source: from memory}
+    light: {hours: 0, source: from memory}
+"""
+    with pytest.raises(ConfigError) as caught:
+        load_files({"farm.yaml": TENT, "species/test-cap.yaml": new})
+    assert caught.value.mistakes == [
+        "species/test-cap.yaml:3:1: flushes.source: is missing; add a line 'source: ...' here",
+        "species/test-cap.yaml:8:5: stages.fruiting.co2.source: is missing; add a line 'source: ...' here",
+    ]
 
 
 def test_a_config_as_it_once_was_gains_no_species_and_keeps_its_digest():

@@ -61,16 +61,22 @@ def test_two_crops_share_what_both_bands_cover():
 
 def test_the_crop_with_priority_wins_and_it_is_said_which_two_and_what():
     wet = crop("grey-oyster", kg=5.0, priority=True, humidity=band(85, 90, 80, 95))
-    dry = crop("shiitake", kg=500.0, humidity=band(65, 75, 60, 92))
+    dry = crop("shiitake", kg=500.0, humidity=band(65, 75, 60, 93))
     met = meet([dry, wet])
-    # held: 85-90 with alarms 80 and 95; of the other's, 92 lies outside the band and is nearer, 60 farther
-    assert edges(met) == (80, 85, 90, 92)
+    # held: 85-90 with alarms 80 and 95; of the other's, 93 is over half the way to 95, 60 beyond 80
+    assert edges(met) == (80, 85, 90, 93)
     [clash] = met.notes
     assert (clash.kept, clash.gives_way, clash.declared) == ("grey-oyster", "shiitake", True)
     assert explain(clash, {"grey-oyster": "grey oyster"}) == (
         "humidity: grey oyster (fruiting) wants 85 to 90 %, shiitake (fruiting) wants 65 to 75 %; both cannot"
         " be had, it is kept for grey oyster, which has priority"
     )
+
+
+def test_an_alarm_of_the_loser_close_to_the_band_calls_nobody():
+    wet = crop("grey-oyster", priority=True, humidity=band(85, 90, 80, 95))
+    dry = crop("shiitake", humidity=band(75, 84, 60, 92))  # 92 is nearer to 90 than half the way to 95
+    assert edges(meet([dry, wet])) == (80, 85, 90, 95)
 
 
 def test_without_priority_the_heavier_crop_wins_and_it_is_said_how_to_choose():

@@ -10,8 +10,10 @@ from pathlib import Path
 import click
 
 from gillhouse.config import Config, load, shipped_dir
-from gillhouse.core.crops import Band
+from gillhouse.core.bands_meet import explain
+from gillhouse.core.crops import Band, LightWish, Species
 from gillhouse.core.edges import ChannelSettings, PersonSettings
+from gillhouse.core.kind_limits import limit_words
 from gillhouse.core.quantities import MEASURES, Quantity
 from gillhouse.core.settings import ProgrammeSettings, RelaySettings, SensorSettings, SpaceSettings, When
 from gillhouse.errors import ConfigError
@@ -84,16 +86,9 @@ def _broker(config: Config) -> Iterator[str]:
 
 
 def _space(config: Config, space: SpaceSettings) -> Iterator[str]:
-    species = config.species[space.species]
     people = "people walk in" if space.walk_in else "nobody walks in"
     yield f"{space.name} ({space.id}): {space.kind}, {space.volume_m3:g} m3, {people}"
-    yield f"  crop: {space.crop_kg:g} kg {species.name} ({species.latin}), {space.stage}"
-    for quantity, band in space.bands.items():
-        yield f"  {quantity}: {_band(band, UNITS[quantity])}"
-        yield f"    source: {band.source}"
-    yield f"  least fresh air: {space.fresh_air_ach:g} air changes an hour"
-    if space.light:
-        yield f"  light: {space.light.hours:g} h from {_clock(space.light.from_min)}"
+    yield from _crops(config, space)
     for sensor in config.farm.sensors.values():
         if sensor.space == space.id:
             yield _sensor(config, sensor)
@@ -103,6 +98,48 @@ def _space(config: Config, space: SpaceSettings) -> Iterator[str]:
     for programme in config.farm.programmes.values():
         if programme.space == space.id:
             yield _programme(programme)
+
+
+def _crops(config: Config, space: SpaceSettings) -> Iterator[str]:
+    """What grows there, and what all of it together should have."""
+    for crop in space.crops:
+        species = config.species[crop.species]
+        first = ", has priority" if crop.priority else ""
+        yield f"  crop: {crop.kg:g} kg {species.name} ({species.latin}), {crop.stage}{first}"
+        yield from _usual(species)
+    names = {ident: species.name for ident, species in config.species.items()}
+    yield from (f"  CLASH: {explain(clash, names)}" for clash in space.clashes)
+    for quantity, band in space.bands.items():
+        if space.crops or band.low is not None:
+            yield f"  {quantity}: {_band(band, UNITS[quantity])}"
+            yield f"    source: {band.source}"
+    yield from (f"  {line}" for line in limit_words(space))
+    if space.crops:
+        weight = f", {space.fresh_air_m3_per_h:g} m3/h by weight" if space.fresh_air_m3_per_h else ""
+        yield f"  least fresh air: {space.fresh_air_ach:g} air changes an hour{weight}"
+    if space.light:
+        wish = space.light.wish
+        yield f"  light: {space.light.hours:g} h from {_clock(space.light.from_min)}{_lux(wish)}"
+
+
+def _usual(species: Species) -> Iterator[str]:
+    told = [
+        f"{name} {usual.least:g} to {usual.most:g}{unit}"
+        for name, usual, unit in (
+            ("flushes", species.flushes, ""),
+            ("days between them", species.days_between_flushes, ""),
+            ("biological efficiency", species.biological_efficiency_pct, " %"),
+        )
+        if usual is not None
+    ]
+    if told:
+        yield f"    usually: {', '.join(told)}"
+
+
+def _lux(wish: LightWish | None) -> str:
+    if wish is None or wish.lux is None:
+        return ""
+    return f", {wish.lux:g} lux" if wish.most_lux is None else f", {wish.lux:g} to {wish.most_lux:g} lux"
 
 
 def _band(band: Band, unit: str) -> str:

@@ -8,6 +8,7 @@ from collections.abc import Mapping
 
 from gillhouse.config import farm_file as ff
 from gillhouse.config import wire_file as wf
+from gillhouse.config.crops_here import entries, met_here
 from gillhouse.config.draft import Draft
 from gillhouse.config.nearest import choices
 from gillhouse.config.references import must_exist
@@ -17,6 +18,7 @@ from gillhouse.config.tree import Key
 from gillhouse.config.wording import got
 from gillhouse.core.crops import Species
 from gillhouse.core.quantities import MEASURES, UNITS, Quantity
+from gillhouse.core.settings import CORE_ZONE, SpaceKind
 
 OUTSIDE = ("outdoor", "intake")
 """Zones whose air is not the room's."""
@@ -53,24 +55,50 @@ def _ids_used_once(draft: Draft) -> None:
 def _crops(draft: Draft, species: Mapping[str, Species], known: list[str]) -> None:
     for ident, space in draft.spaces.items():
         here: Key = ("spaces", ident)
-        crop = space.crop
-        if crop.species not in known:
-            text = (
-                f"there is no species file for it (got {got(crop.species)}); {choices(crop.species, known)}"
-            )
-            draft.sheet.add((*here, "crop", "species"), text)
-        profile = species[crop.species].stages.get(crop.stage) if crop.species in species else None
-        if crop.species in species and profile is None:
-            given = choices("", [str(stage) for stage in species[crop.species].stages])
-            draft.sheet.add(
-                (*here, "crop", "stage"),
-                f"{crop.species} has no figures for it (got {got(str(crop.stage))}); {given}",
-            )
+        _crop_or_crops(draft, here, space)
+        for number, crop in enumerate(entries(space)):
+            at: Key = (*here, "crop") if crop is space.crop else (*here, "crops", number)
+            _crop(draft, at, crop, species, known)
+        found = met_here(space, species)
         for name, quantity in BANDS.items():
-            own, shipped = getattr(space.bands, name), getattr(profile, name, None)
+            own, shipped = getattr(space.bands, name), found[1].bands[quantity] if found else None
             edges = {e: own_or(getattr(own, e), getattr(shipped, e, None)) for e in EDGES}
             if any(getattr(own, edge) is not None for edge in EDGES):
                 check_band(draft.sheet, (*here, "bands", name), quantity, edges)
+
+
+def _crop_or_crops(draft: Draft, here: Key, space: ff.SpaceGroup) -> None:
+    """One of the two keys, or none where nothing grows; one crop with priority."""
+    cold = space.kind is SpaceKind.COLD_STORE
+    if cold and entries(space):
+        key = "crop" if space.crop else "crops"
+        draft.sheet.add((*here, key), "nothing grows in a cold store; delete it")
+    elif not cold and not entries(space):
+        draft.sheet.add(
+            (*here, "crop"),
+            "is missing; add crop: {species: ..., stage: ..., kg: ...}, or crops: with several of these",
+        )
+    elif space.crop and space.crops:
+        draft.sheet.add((*here, "crops"), "stands beside crop; write all of them under crops and delete crop")
+    first = [number for number, crop in enumerate(space.crops) if crop.priority]
+    for number in first[1:]:
+        draft.sheet.add(
+            (*here, "crops", number, "priority"),
+            f"two crops have priority (the other is #{first[0] + 1}); leave it to one",
+        )
+
+
+def _crop(
+    draft: Draft, at: Key, crop: ff.CropGroup, species: Mapping[str, Species], known: list[str]
+) -> None:
+    if crop.species not in known:
+        text = f"there is no species file for it (got {got(crop.species)}); {choices(crop.species, known)}"
+        draft.sheet.add((*at, "species"), text)
+    elif crop.species in species and crop.stage not in species[crop.species].stages:
+        given = choices("", [str(stage) for stage in species[crop.species].stages])
+        draft.sheet.add(
+            (*at, "stage"), f"{crop.species} has no figures for it (got {got(str(crop.stage))}); {given}"
+        )
 
 
 def own_or(own: float | None, other: float | None) -> float | None:
@@ -81,6 +109,12 @@ def own_or(own: float | None, other: float | None) -> float | None:
 def _sensor(draft: Draft, ident: str, sensor: wf.SensorGroup) -> None:
     here: Key = ("sensors", ident)
     on_off = MEASURES[sensor.quantity].on_off
+    if sensor.zone == CORE_ZONE and (sensor.quantity is not Quantity.TEMPERATURE or sensor.space is None):
+        draft.sheet.add(
+            (*here, "zone"),
+            "core is the inside of a block: only a temperature of a space is measured there; write another"
+            " word, or quantity: temperature and its space",
+        )
     if sensor.space is not None:
         must_exist(draft, "spaces", sensor.space, (*here, "space"))
     elif not on_off and sensor.zone not in OUTSIDE:
@@ -219,5 +253,5 @@ def measured(draft: Draft, space: str, quantity: Quantity) -> list[str]:
     return [
         ident
         for ident, sensor in draft.sensors.items()
-        if sensor.space == space and sensor.quantity is quantity and sensor.zone not in OUTSIDE
+        if sensor.space == space and sensor.quantity is quantity and sensor.zone not in (*OUTSIDE, CORE_ZONE)
     ]

@@ -4,9 +4,11 @@ from collections.abc import Mapping
 
 from gillhouse.config import farm_file as ff
 from gillhouse.config import wire_file as wf
+from gillhouse.config.crops_here import met_here, shares
 from gillhouse.config.draft import Draft
 from gillhouse.config.species_file import BANDS, EDGES, set_by
-from gillhouse.core.crops import Band, Species, StageProfile
+from gillhouse.core.bands_meet import CropHere, Met
+from gillhouse.core.crops import Band, Species
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import (
     AlarmSettings,
@@ -44,10 +46,9 @@ def farm_settings(
         name=farm.name,
         zone=farm.zone,
         spaces={
-            ident: _space(
-                ident, space, species[space.crop.species].stages[space.crop.stage], draft.sheet.name
-            )
+            ident: _space(ident, space, *found, draft.sheet.name)
             for ident, space in draft.spaces.items()
+            if (found := met_here(space, species))
         },
         sensors={ident: _sensor(ident, sensor) for ident, sensor in draft.sensors.items()},
         relays={ident: _relay(draft, farm, ident, relay) for ident, relay in draft.relays.items()},
@@ -66,20 +67,21 @@ def farm_settings(
     )
 
 
-def _space(ident: str, space: ff.SpaceGroup, profile: StageProfile, file: str) -> SpaceSettings:
-    floor = 0.0 if space.kind is SpaceKind.OPEN else profile.fresh_air_ach
-    wish = profile.light
+def _space(ident: str, space: ff.SpaceGroup, first: CropHere, met: Met, file: str) -> SpaceSettings:
+    aired = space.kind is not SpaceKind.OPEN
+    floor = met.fresh_air_ach if aired else 0.0
+    wish = met.light
     return SpaceSettings(
         id=ident,
         name=space.name,
         kind=space.kind,
         walk_in=space.walk_in,
         volume_m3=space.volume_m3,
-        species=space.crop.species,
-        stage=space.crop.stage,
-        crop_kg=space.crop.kg,
+        species=first.species,
+        stage=first.stage,
+        crop_kg=sum(crop.kg for crop in shares(space)),
         bands={
-            quantity: _band(getattr(space.bands, name), getattr(profile, name), file)
+            quantity: _band(getattr(space.bands, name), met.bands[quantity], file)
             for name, quantity in BANDS.items()
         },
         fresh_air_ach=floor if space.least_fresh_air_per_h is None else space.least_fresh_air_per_h,
@@ -94,6 +96,10 @@ def _space(ident: str, space: ff.SpaceGroup, profile: StageProfile, file: str) -
         combine={quantity: getattr(space.combine, name) for name, quantity in BANDS.items()},
         leak_ach=space.leak_per_h,
         own=_own_figures(space, file),
+        crops=shares(space),
+        clashes=met.notes,
+        fresh_air_m3_per_h=met.fresh_air_m3_per_h if aired else 0.0,
+        block_core_c=met.block_core_c,
     )
 
 

@@ -61,6 +61,8 @@ class CropGroup(Group):
     species: Ident
     stage: Stage
     kg: NotNegative
+    priority: YesNo = False
+    """Where two crops of one space cannot both have what they want, this one wins."""
 
 
 class BandGroup(Group):
@@ -103,7 +105,9 @@ class SpaceGroup(Group):
     kind: SpaceKind
     walk_in: YesNo
     volume_m3: Annotated[Positive, Field(le=100_000)]
-    crop: CropGroup
+    crop: CropGroup | None = None
+    """One crop; or several under `crops`; a cold store has none."""
+    crops: Annotated[tuple[CropGroup, ...], Field(min_length=1)] = ()
     bands: BandsGroup = BandsGroup()
     least_fresh_air_per_h: Annotated[NotNegative, Field(le=60)] | None = None
     leak_per_h: Annotated[NotNegative, Field(le=60)] = 0.3

@@ -19,7 +19,7 @@ from gillhouse.config.mistake import Mistake
 from gillhouse.config.places import read_text, secret_trouble, shipped_dir
 from gillhouse.config.species_file import laid_over, read_species
 from gillhouse.config.tree import Sheet, parse
-from gillhouse.config.warnings import warnings
+from gillhouse.config.warnings import clashing, warnings
 from gillhouse.config.whole import Config
 from gillhouse.core.crops import Species
 from gillhouse.errors import ConfigError
@@ -99,9 +99,10 @@ class _Loading:
         used = dict(sorted(self.files.items()))
         digest = digest_of(used)
         folder = self.path.parent
+        farm = farm_settings(draft, draft.farm, species, digest)
         return Config(
             path=self.path,
-            farm=farm_settings(draft, draft.farm, species, digest),
+            farm=farm,
             broker=edges.broker(draft, folder),
             routes=tuple(edges.route(ident, sensor) for ident, sensor in draft.sensors.items()),
             relay_wires={ident: edges.wire(ident, relay) for ident, relay in draft.relays.items()},
@@ -112,7 +113,7 @@ class _Loading:
             species=species,
             files=used,
             digest=digest,
-            warnings=warnings(draft),
+            warnings=(*warnings(draft), *clashing(farm)),
         )
 
     def _sheet(self, name: str) -> Sheet:

@@ -5,10 +5,13 @@ from collections.abc import Iterator
 from gillhouse.config import farm_file as ff
 from gillhouse.config import wire_file as wf
 from gillhouse.config.checks import OUTSIDE, measured
+from gillhouse.config.crops_here import entries
 from gillhouse.config.draft import Draft
 from gillhouse.config.edges import is_loopback
+from gillhouse.core.bands_meet import explain
+from gillhouse.core.crops import Stage
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.settings import SpaceKind
+from gillhouse.core.settings import CORE_ZONE, FarmSettings, SpaceKind
 
 
 def warnings(draft: Draft) -> tuple[str, ...]:
@@ -41,6 +44,9 @@ def _spaces(draft: Draft) -> Iterator[str]:
     programmes = {(programme.space, str(programme.role)) for programme in draft.programmes.values()}
     for ident, space in draft.spaces.items():
         roles = {relay.role for relay in draft.relays.values() if relay.space == ident}
+        yield from _kind(draft, ident, space)
+        if space.kind is SpaceKind.COLD_STORE:
+            continue
         if not measured(draft, ident, Quantity.HUMIDITY):
             yield f"spaces.{ident}: no humidity sensor: mist can only run by the clock there"
         elif "mist" in roles and not any(
@@ -50,8 +56,6 @@ def _spaces(draft: Draft) -> Iterator[str]:
                 f"spaces.{ident}: no humidity sensor is calibrated: a sensor 3 % off costs a fifth of the"
                 " night; check one against salt with gillhouse calibrate"
             )
-        if space.walk_in and space.kind is not SpaceKind.OPEN and not measured(draft, ident, Quantity.CO2):
-            yield f"spaces.{ident}: people walk in and nothing measures CO2: no alarm can warn them"
         if "mist" in roles and (ident, "mist") not in programmes:
             yield (
                 f"spaces.{ident}: no mist programme: when the sensors fall silent nothing will be misted; add"
@@ -64,6 +68,27 @@ def _spaces(draft: Draft) -> Iterator[str]:
             )
 
 
+def _kind(draft: Draft, ident: str, space: ff.SpaceGroup) -> Iterator[str]:
+    """What a space of its kind should have."""
+    if space.walk_in and space.kind is not SpaceKind.OPEN and not measured(draft, ident, Quantity.CO2):
+        yield f"spaces.{ident}: people walk in and nothing measures CO2: no alarm can warn them"
+    if space.kind is SpaceKind.COLD_STORE and not measured(draft, ident, Quantity.TEMPERATURE):
+        yield f"spaces.{ident}: nothing measures its temperature: nobody is told when it gets warm"
+    own = [sensor for sensor in draft.sensors.values() if sensor.space == ident]
+    if space.kind is SpaceKind.COLD_STORE and not any(each.quantity is Quantity.DOOR for each in own):
+        yield f"spaces.{ident}: no door switch: a door left open is told only when it has become warm"
+    if space.kind is SpaceKind.SPAWN_RUN and not any(each.zone == CORE_ZONE for each in own):
+        yield (
+            f"spaces.{ident}: no sensor inside a block: it runs some 5 degrees warmer than the air and harms"
+            " itself unseen; push a temperature sensor into a block and give it zone: core"
+        )
+    other = [str(crop.stage) for crop in entries(space) if crop.stage is not Stage.SPAWN_RUN]
+    if space.kind is SpaceKind.SPAWN_RUN and other:
+        yield (
+            f"spaces.{ident}: a spawn run holds a crop in {other[0]}; write kind: room, or correct the stage"
+        )
+
+
 def _sensors(draft: Draft) -> Iterator[str]:
     for ident, sensor in draft.sensors.items():
         space = draft.spaces.get(sensor.space or "")
@@ -74,6 +99,17 @@ def _sensors(draft: Draft) -> Iterator[str]:
                 " of outdoor air every week, this sensor reads lower and lower and the fan stays off; air the"
                 " space fully once a week, or switch self-calibration off in the sensor"
             )
+
+
+def clashing(farm: FarmSettings) -> tuple[str, ...]:
+    """Crops that cannot share a space, where nobody said which of them wins."""
+    names = {ident: species.name for ident, species in farm.species.items()}
+    return tuple(
+        f"spaces.{space.id}.crops: {explain(clash, names)}"
+        for space in farm.spaces.values()
+        for clash in space.clashes
+        if not clash.declared
+    )
 
 
 def _calibrated(draft: Draft, name: str) -> bool:

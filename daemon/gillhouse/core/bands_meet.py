@@ -5,9 +5,9 @@ Here: one pure function, `meet`, and the words for what it could not reconcile. 
 
 How it works: the crops are ranked, the one with declared priority first, then by kilograms. For each quantity
 the first one's band is narrowed by the next ones as long as something is left of it. A crop whose band would
-leave nothing gives way for that quantity and is told of as a `Clash`; those of its alarm limits that lie
-outside the band that is held still call somebody. Bands that only touch leave nothing: no room can be held
-at a point.
+leave nothing gives way for that quantity and is told of as a `Clash`; those of its alarm limits that lie well
+outside the band that is held (half the way to the held crops' own limit) still call somebody. Bands that only
+touch leave nothing: no room can be held at a point.
 """
 
 from collections.abc import Mapping, Sequence
@@ -84,6 +84,11 @@ def meet(crops: Sequence[CropHere]) -> Met:
         fresh_air_m3_per_h=sum(crop.kg * crop.profile.fresh_air_m3_per_h_kg for crop in ranked),
         block_core_c=_least([core.alarm_high for crop in ranked if (core := crop.profile.block_core)]),
     )
+
+
+def leader(crops: Sequence[CropHere]) -> CropHere:
+    """The crop that gives way to none: the one with priority, else the heaviest, else the first by name."""
+    return min(crops, key=_rank)
 
 
 def explain(clash: Clash, names: Mapping[str, str]) -> str:
@@ -173,8 +178,8 @@ def _together(quantity: Quantity, held: list[CropHere], out: list[CropHere]) -> 
     low = alarm_low if low is not None and alarm_low is not None and alarm_low > low else low
     high = alarm_high if high is not None and alarm_high is not None and alarm_high < high else high
     floor, ceiling = alarm_low if low is None else low, alarm_high if high is None else high
-    outer_lows = [band.alarm_low for band in others if _below(band.alarm_low, floor)]
-    outer_highs = [band.alarm_high for band in others if _below(ceiling, band.alarm_high)]
+    outer_lows = [edge for band in others if _outside(edge := band.alarm_low, floor, alarm_low)]
+    outer_highs = [edge for band in others if _outside(edge := band.alarm_high, ceiling, alarm_high)]
     aim = next((band.target for band in inside if band.target is not None), None)
     return Band(
         low=low,
@@ -186,8 +191,14 @@ def _together(quantity: Quantity, held: list[CropHere], out: list[CropHere]) -> 
     )
 
 
-def _below(edge: float | None, limit: float | None) -> bool:
-    return edge is not None and limit is not None and edge <= limit
+def _outside(edge: float | None, held: float | None, alarm: float | None) -> bool:
+    """Whether an alarm `edge` of a crop that gave way lies between half the way to `alarm` and `alarm`.
+
+    Nearer to the edge that is held it would call somebody all the time, beyond `alarm` it changes nothing.
+    """
+    if edge is None or held is None or alarm is None:
+        return False
+    return min((held + alarm) / 2, alarm) <= edge <= max((held + alarm) / 2, alarm) and edge != held
 
 
 def _most(edges: Sequence[float | None]) -> float | None:

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 from datetime import tzinfo
 from enum import StrEnum
 
+from gillhouse.core.bands_meet import Clash
 from gillhouse.core.crops import Band, LightWish, Species, Stage
 from gillhouse.core.quantities import Quantity
 
@@ -17,6 +18,14 @@ class SpaceKind(StrEnum):
     ROOM = "room"
     TENT = "tent"
     OPEN = "open"
+    SPAWN_RUN = "spawn run"
+    """A room where blocks run warm and closed: the heat inside them is what counts."""
+    COLD_STORE = "cold store"
+    """For what was picked: nothing grows here."""
+
+
+CORE_ZONE = "core"
+"""Zone of a temperature sensor pushed into a block: not the space's air."""
 
 
 class Role(StrEnum):
@@ -53,7 +62,7 @@ class SensorSettings:
     space: str | None
     """None: outdoors or intake air of the whole farm."""
     zone: str
-    """Free word; `intake` and `outdoor` have a meaning: they are not the room's air."""
+    """Free word; `intake`, `outdoor` and `core` have a meaning: they are not the room's air."""
     every_ms: int
     """The interval it reports at."""
     silent_after_ms: int
@@ -187,6 +196,18 @@ class OwnFigures:
 
 
 @dataclass(frozen=True, slots=True)
+class CropShare:
+    """One of the crops a space is said to hold."""
+
+    species: str
+    stage: Stage
+    kg: float
+    """Wet blocks."""
+    priority: bool
+    """It wins where two crops cannot both have what they want."""
+
+
+@dataclass(frozen=True, slots=True)
 class SpaceSettings:
     id: str
     name: str
@@ -195,8 +216,10 @@ class SpaceSettings:
     """People can be inside: the CO2 limits for people hold."""
     volume_m3: float
     species: str
+    """Of the crop that leads, where there are several: the one with priority, else the heaviest."""
     stage: Stage
     crop_kg: float
+    """Of all crops together."""
     bands: dict[Quantity, Band]
     """In force: HUMIDITY, TEMPERATURE, CO2."""
     fresh_air_ach: float
@@ -207,6 +230,14 @@ class SpaceSettings:
     leak_ach: float = 0.3
     """Leakage guess, air changes per hour."""
     own: OwnFigures = field(default_factory=OwnFigures)
+    crops: tuple[CropShare, ...] = ()
+    """As the grower wrote them."""
+    clashes: tuple[Clash, ...] = ()
+    """Where two of the crops cannot both have what they want."""
+    fresh_air_m3_per_h: float = 0.0
+    """Least fresh air by the weight of the crops; 0: no figure, or an open space."""
+    block_core_c: float | None = None
+    """Over this inside a block somebody is called; None: the usual limit (see `core.kind_limits`)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -63,6 +63,8 @@ BUILDS: dict[SpaceKind, Build] = {
     SpaceKind.ROOM: Build(3.0e-4, 0.5, 25_000.0, 40.0, 2.0, 0.15, 0.010, 3.0),
     SpaceKind.TENT: Build(9.0e-4, 2.5, 4_000.0, 28.0, 1.2, 0.06, 0.003, 3.0),
     SpaceKind.OPEN: Build(1.5e-2, 3.0, 12_000.0, 75.0, 2.5, 0.30, 0.020, 2.0),
+    SpaceKind.SPAWN_RUN: Build(3.0e-4, 0.5, 25_000.0, 40.0, 2.0, 0.15, 0.010, 3.0),
+    SpaceKind.COLD_STORE: Build(1.0e-4, 0.3, 15_000.0, 40.0, 2.0, 0.15, 0.010, 3.0),
 }
 
 
