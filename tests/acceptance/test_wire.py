@@ -97,7 +97,7 @@ def test_the_lanes_of_the_night_are_the_runs_on_the_wire(night: Lived) -> None:
             runs += is_on and not on
             on = is_on
         outside = sum(not within for within in _begun_within(night, id))
-        assert relays[id]["switchings"] == runs - outside, id
+        assert relays[id]["starts"] == runs - outside, id
         moved += runs
     assert moved > 100, "a night in which hardly anything moved proves little"
 

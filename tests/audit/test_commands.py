@@ -79,7 +79,8 @@ def test_the_promised_keys_are_there(state: Path) -> None:
         assert {"space", "from", "to", "quantities", "relays", "alarms"} <= one.keys()
         assert set(one["quantities"]) == {"humidity", "co2", "temperature"}
         assert all(promised <= figures.keys() for figures in one["quantities"].values())
-        assert all({"id", "role", "switchings", "on_s", "litres"} <= relay.keys() for relay in one["relays"])
+        of_relay = {"id", "role", "starts", "switchings", "on_s", "litres"}
+        assert all(of_relay <= relay.keys() for relay in one["relays"])
 
 
 NAMES_OF_OTHER_THINGS = {"facts", "held_back", "doubted", "rejects", "quantities"}

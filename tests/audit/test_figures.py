@@ -84,8 +84,8 @@ def test_only_believed_readings_count_and_late_ones_fill_the_hole(book: Book) ->
 
 def test_relays_water_and_advice(book: Book) -> None:
     """By hand: room-mist (24 l/h) on 10 s and 20 s: 30 s, 0.2 l. Advised runs are apart. A fan run of two
-    leases is one
-    switching; one from before the night counts its time, not its start."""
+    leases is one start and two switchings; one from before the night counts its time and its end, not its
+    start."""
     for begin, lasts in ((BEGIN + H, 10), (BEGIN + 2 * H, 20)):
         book.command("room-mist", begin, True, lasts)
         book.command("room-mist", begin + lasts * 1000, False)
@@ -96,15 +96,17 @@ def test_relays_water_and_advice(book: Book) -> None:
     book.command("tent-mist", BEGIN + H, True, 8, advise=True)
     found = record(told(book))["nights"]
     relays = {relay["id"]: relay for space in found for relay in space["relays"]}
-    assert [relays["room-mist"][key] for key in ("role", "switchings", "on_s", "litres")] == [
+    assert [relays["room-mist"][key] for key in ("role", "starts", "switchings", "on_s", "litres")] == [
         "mist",
         2,
+        4,
         30.0,
         0.2,
     ]
-    assert (relays["room-fan"]["switchings"], relays["room-fan"]["on_s"]) == (1, 60.0 + 400.0)
+    assert (relays["room-fan"]["starts"], relays["room-fan"]["switchings"]) == (1, 3)
+    assert relays["room-fan"]["on_s"] == 60.0 + 400.0
     assert (relays["tent-mist"]["switchings"], relays["tent-mist"]["on_s"]) == (0, 0.0)
-    assert relays["tent-mist"]["advised"]["switchings"] == 1
+    assert (relays["tent-mist"]["advised"]["starts"], relays["tent-mist"]["advised"]["switchings"]) == (1, 2)
     assert relays["tent-mist"]["advised"]["on_s"] == 8.0
 
 

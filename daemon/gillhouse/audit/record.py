@@ -152,13 +152,15 @@ def _relay(one: RelayNight, zone: tzinfo) -> dict[str, Any]:
     return {
         "id": relay.id,
         "role": relay.role.value,
-        "switchings": one.driven_starts,
+        "starts": one.driven_starts,
+        "switchings": one.driven_starts + runs.ended(one.driven),
         "on_s": _seconds(runs.on_ms(one.driven)),
         "litres": round(litres(relay, one.driven), VALUE),
         "runs": [_run(run, zone) for run in one.driven],
         "advise_only": relay.advise_only,
         "advised": {
-            "switchings": one.advised_starts,
+            "starts": one.advised_starts,
+            "switchings": one.advised_starts + runs.ended(one.advised),
             "on_s": _seconds(runs.on_ms(one.advised)),
             "litres": round(litres(relay, one.advised), VALUE),
             "runs": [_run(run, zone) for run in one.advised],

@@ -99,5 +99,10 @@ def started(some: Iterable[Run], from_ms: int) -> int:
     return sum(1 for run in some if run.began.ts >= from_ms and not run.began.command.renewal)
 
 
+def ended(some: Iterable[Run]) -> int:
+    """How often the relay went off, of runs that `within` has cut to a window."""
+    return sum(1 for run in some if run.end is not End.STILL_ON)
+
+
 def on_ms(some: Iterable[Run]) -> int:
     return sum(run.lasted_ms for run in some)
