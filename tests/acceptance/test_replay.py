@@ -6,6 +6,7 @@ describes it (it changes the order of sets of strings).
 
 import hashlib
 import os
+import re
 import shutil
 import sqlite3
 import subprocess
@@ -16,9 +17,11 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from click.testing import CliRunner
 from freezegun import freeze_time
 
 from acceptance.nights import Lived, config_copy
+from gillhouse.__main__ import cli
 from gillhouse.replay import Replayed, replay
 from gillhouse.store.reader import Reader
 
@@ -108,6 +111,20 @@ def test_another_config_is_told_by_its_first_difference(
     assert changed.lines[same:] == first.now
     assert again.lines[same : same + len(first.then)] == first.then
     assert "room" in "".join((*first.then, *first.now))
+
+
+def test_the_difference_is_told_to_a_grower(night: Lived, tmp_path: Path) -> None:
+    """Both sides in words and by their own limits, at the farm's own clock; no line of JSON."""
+    config_copy(night.out, tmp_path / "other", room_low=88.0)
+    other = str(tmp_path / "other" / "farm.yaml")
+    told = CliRunner().invoke(cli, ["replay", "--state", str(night.out), "--with", other])
+    assert told.exit_code == 0, told.output
+    assert re.match(r"On Tue 14 Oct at (19|20):\d\d:\d\d the first decision would have been", told.output)
+    then, now = told.output.split("  With farm.yaml:")
+    assert "Room mist" in then and "over 85 %" in then
+    assert "Room mist" in now and "over 88 %" in now
+    assert "the air would have answered differently" in now
+    assert "{" not in told.output
 
 
 TAMPERED = {
