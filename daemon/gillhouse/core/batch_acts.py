@@ -5,7 +5,7 @@ and asks about those that are due. A stage never begins without a person's yes. 
 events; everything else follows from `in_force`. Not here: alarms, relays.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
 from datetime import UTC, datetime
 
@@ -84,7 +84,7 @@ def act(turn: Turn, action: BatchAction) -> None:
     for reason, facts in _unbelievable(turn, action):
         turn.refuse(action, reason, **facts)
         return
-    before = {space: held(turn.settings, turn.crops, space).bands for space in turn.settings.spaces}
+    before = _held(turn, turn.settings.spaces)
     ACTS[action.act](turn, action)
     _ramp(turn, before)
 
@@ -248,7 +248,7 @@ def advance(turn: Turn) -> bool:
     for batch in list(turn.crops.batches.values()):
         planned = batch.planned
         if planned is not None and planned.at_wall_ms <= turn.wall_ms:
-            before = {batch.space: held(turn.settings, turn.crops, batch.space).bands}
+            before = _held(turn, [batch.space])
             _begin(turn, batch, planned)
             _ramp(turn, before)
             moved = True
@@ -304,6 +304,15 @@ def shift(crops: CropState, by_ms: int) -> None:
     for watch in crops.cold.values():
         watch.begun_wall_ms += by_ms
         watch.reckoned_wall_ms += by_ms
+
+
+def _held(turn: Turn, spaces: Iterable[str]) -> dict[str, dict[Quantity, Band]]:
+    """The bands of spaces at this moment; a space that is gone from the config has none."""
+    return {
+        space: held(turn.settings, turn.crops, space).bands
+        for space in spaces
+        if space in turn.settings.spaces
+    }
 
 
 def _ramp(turn: Turn, before: dict[str, dict[Quantity, Band]]) -> None:
