@@ -278,9 +278,12 @@ def test_in_a_browser_nothing_overflows_and_nothing_complains(
     assert browser.get_log("browser") == []
 
 
-def test_two_spaces_print_on_two_pages(browser: webdriver.Chrome, night: Night, tmp_path: Path) -> None:
+@pytest.mark.parametrize("spaces", [2, 3])
+def test_two_or_three_spaces_print_on_two_pages(
+    browser: webdriver.Chrome, night: Night, tmp_path: Path, spaces: int
+) -> None:
     path = tmp_path / "night.html"
-    path.write_text(as_html(replace(night, spaces=night.spaces[:2])), encoding="utf-8")
+    path.write_text(as_html(replace(night, spaces=night.spaces[:spaces])), encoding="utf-8")
     browser.get(path.as_uri())
     size = {"paperWidth": 8.27, "paperHeight": 11.69, "printBackground": True}
     first_two = browser.execute_cdp_cmd("Page.printToPDF", {**size, "pageRanges": "1-2"})
