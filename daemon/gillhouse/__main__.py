@@ -20,6 +20,7 @@ COMMANDS = {
     "note": ("note", "Write something down: hosed, door, anything"),
     "ack": ("ack", "Say that you have seen an alarm"),
     "override": ("override", "Run or hold a relay by hand for a while"),
+    "size": ("size", "What a space needs in fresh air, water and heat, with the equations"),
     "replay": ("replay", "Decide a night again from what was heard, and compare"),
     "try-alert": ("try_alert", "Send a test message on every channel"),
 }

@@ -195,15 +195,18 @@ def _smoothed(part: Series) -> list[float]:
     return smooth
 
 
-def quiet_decays(series: Series, spans: Sequence[Span], intake_ppm: float | None) -> list[Decay]:
+def quiet_decays(
+    series: Series, spans: Sequence[Span], intake_ppm: float | None, least_ms: int = HOUR_MS // 2
+) -> list[Decay]:
     """Every decay in the quiet parts of a log that carries a fit, in order of time.
 
     Args:
         intake_ppm: CO2 of the air outside where it is known and nothing in the space breathes; None: the
             level is fitted, as a batch needs.
+        least_ms: shorter falls are left out.
     """
     found = []
-    for stretch in falls(series, spans):
+    for stretch in falls(series, spans, least_ms):
         try:
             found.append(decay_curve(stretch) if intake_ppm is None else decay_line(stretch, intake_ppm))
         except TooLittle:
