@@ -106,6 +106,16 @@ class Merits:
             self.recoveries_min.append((at_ms - self._closed_ms) / 60_000.0)
         self._closed_ms, self._back_ms = at_ms, None
 
+    def amounts(self) -> dict[str, float]:
+        """What a fault cost, as amounts and not per day."""
+        return {
+            "dry_pct_h": self.dry_pct_h,
+            "wet_pct_h": self.wet_pct_h,
+            "stale_ppm_h": self.stale_ppm_h,
+            "wet_cap_h": self.wet_cap_s / 3600.0,
+            "water_kg": self.water_kg,
+        }
+
     def figures(self) -> dict[str, float]:
         """All figures of the cell, by name; shares in %, amounts per day."""
         hours, days = self.scored_s / 3600.0, self.scored_s / 86_400.0

@@ -194,14 +194,13 @@ def _programmes(site: Site) -> list[ProgrammeSettings]:
 
 def settings(site: Site, calibrated: bool = True, right_labels: bool = False) -> FarmSettings:
     """What the farm is told of the site."""
-    middle = (LOW_PCT + HIGH_PCT) / 2
     space = SpaceSettings(
         id=site.name, name=site.name, kind=site.kind, walk_in=site.kind is not SpaceKind.TENT,
         volume_m3=site.plan.volume_m3, species="grey-oyster", stage=Stage.FRUITING,
         crop_kg=site.plan.substrate_kg,
         bands={
             Quantity.HUMIDITY: Band(
-                LOW_PCT, HIGH_PCT, middle, ALARM_LOW_PCT, ALARM_HIGH_PCT, "invented"
+                LOW_PCT, HIGH_PCT, None, ALARM_LOW_PCT, ALARM_HIGH_PCT, "invented"
             ),
             Quantity.TEMPERATURE: Band(
                 site.low_c, site.high_c, None, site.low_c - ALARM_K, site.high_c + ALARM_K, "invented"

@@ -1,8 +1,9 @@
-"""The cells' figures as a table."""
+"""The figures as tables for a terminal."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 
 from tests.bench.hold_the_room.cell import Cell
+from tests.bench.hold_the_room.drills import DRILLS, Told
 
 COLUMNS = (
     ("joint_pct", "joint %", 1),
@@ -17,7 +18,7 @@ COLUMNS = (
     ("longest_dry_min", "dry min", 0),
     ("wet_cap_h_day", "wet h/d", 2),
     ("longest_wet_h", "wet run h", 1),
-    ("water_kg_day", "kg/d", 1),
+    ("water_kg_day", "kg/d", 2),
     ("drained_kg_day", "drain", 1),
     ("fan_h_day", "fan h/d", 2),
     ("mist_switchings_h", "mist /h", 1),
@@ -31,13 +32,29 @@ COLUMNS = (
 """Key, head, digits."""
 
 
+def _lines(rows: Sequence[Sequence[str]]) -> str:
+    widths = [max(len(row[place]) for row in rows) for place in range(len(rows[0]))]
+    return "\n".join(
+        "  ".join(word.rjust(width) for word, width in zip(row, widths, strict=True)) for row in rows
+    )
+
+
 def table(found: Mapping[Cell, Mapping[str, float]]) -> str:
-    head = ["season", "space", "rule", *(head for _, head, _ in COLUMNS)]
-    rows = [
+    """One row a cell."""
+    rows = [["season", "space", "rule", *(head for _, head, _ in COLUMNS)]]
+    rows += [
         [cell.season, cell.space, cell.rule, *(f"{figures[key]:.{digits}f}" for key, _, digits in COLUMNS)]
         for cell, figures in found.items()
     ]
-    widths = [max(len(row[place]) for row in (head, *rows)) for place in range(len(head))]
-    return "\n".join(
-        "  ".join(word.rjust(width) for word, width in zip(row, widths, strict=True)) for row in (head, *rows)
-    )
+    return _lines(rows)
+
+
+def drill_table(told: Mapping[tuple[str, str | None], Told]) -> str:
+    """One row a fault."""
+    rows = [["space", "fault", "told min", "goal", *next(iter(told.values())).figures]]
+    for (space, name), one in told.items():
+        goal = DRILLS[name].within_min if name else None
+        minutes = "-" if one.told_min is None else f"{one.told_min:.1f}"
+        amounts = [f"{value:.2f}" for value in one.figures.values()]
+        rows.append([space, name or "(none)", minutes, f"{goal or '-'}", *amounts])
+    return _lines(rows)
