@@ -298,3 +298,23 @@ def test_a_store_on_a_medium_that_cannot_be_written_is_read(tmp_path: Path) -> N
                 reader._db.execute("DELETE FROM readings")
     finally:
         tmp_path.chmod(0o700)
+
+
+def test_one_input_is_found_without_reading_its_whole_segment(tmp_path: Path) -> None:
+    """Six hours of a reading a second, another input each five minutes: the readings within the margins of
+    the inputs around it (11 min before the one before, 11 min after the one after) are read, not 21,600."""
+    path, due_every = tmp_path / "journal.db", 300
+    with writing(path) as kept:
+        kept.writer.put(SegmentRow(0, Instant(T0_MS, 0), "d", "0", "start", {}))
+        for seq in range(21_600):
+            due = InputRow(seq, Instant(T0_MS + seq * 1000, seq * 1000), Due("x", T0_MS + seq * 1000))
+            kept.writer.put(reading(seq) if seq % due_every else due)
+    with Reader(path) as reader:
+        found = reader.input(10_001)
+        assert found is not None
+        assert found[1] == Instant(T0_MS + 10_001_000, 10_001_000)
+        (stretch,) = reader._stretches(10_001, 10_001)
+        _, _, from_ms, to_ms, _ = stretch
+        assert from_ms <= T0_MS + 10_001_000 - 660_000
+        assert to_ms >= T0_MS + 10_001_000 + 660_000
+        assert to_ms - from_ms <= (2 * 660 + due_every) * 1000

@@ -2,7 +2,8 @@
 
 Readings carry no index by sequence number (it would cost half as much again per reading). They are found by
 time instead: a segment's rows arrived after its beginning, and within `LONGEST_SEGMENT_MS` or before the next
-one began; the few that were true long before they arrived have an index of their own (`readings_odd`).
+one began; for a part of a segment the other inputs around it say when. The few that were true long before
+they arrived have an index of their own (`readings_odd`).
 """
 
 import sqlite3
@@ -158,8 +159,32 @@ class JournalQueries:
         starts.append((END + 1, FOREVER_MS, 0))
         for (first, wall, base), (after, next_wall, _) in pairwise(starts):
             if after > seq_from and first <= seq_to:
+                low, high = max(first, seq_from), min(after - 1, seq_to)
+                begin = wall if low == first else self._arrived_by(low, first, wall)
                 end = max(next_wall, wall + LONGEST_SEGMENT_MS)
-                yield max(first, seq_from), min(after - 1, seq_to), wall - MARGIN_MS, end + MARGIN_MS, base
+                end = end if high == after - 1 else self._arrived_from(high, after - 1, end)
+                yield low, high, begin - MARGIN_MS, end + MARGIN_MS, base
+
+    def _arrived_by(self, seq: int, first: int, otherwise: int) -> int:
+        """A wall time at which no number of a segment beyond `seq` can have arrived much before.
+
+        A step of the clock, which ends its segment, carries the time after it and is no measure.
+        """
+        row = self._db.execute(
+            "SELECT wall_ms FROM inputs WHERE seq BETWEEN ? AND ? AND kind <> 'ClockStep' "
+            "ORDER BY seq DESC LIMIT 1",
+            (first, seq),
+        ).fetchone()
+        return otherwise if row is None else row[0]
+
+    def _arrived_from(self, seq: int, last: int, otherwise: int) -> int:
+        """The same for the other end: no number up to `seq` can have arrived much after it."""
+        row = self._db.execute(
+            "SELECT wall_ms FROM inputs WHERE seq BETWEEN ? AND ? AND kind <> 'ClockStep' "
+            "ORDER BY seq LIMIT 1",
+            (seq, last),
+        ).fetchone()
+        return otherwise if row is None else row[0]
 
     def _readings(self, first: int, last: int, from_ms: int, to_ms: int, base: int) -> list[Journalled]:
         sensors = dict(self._db.execute("SELECT id, sensor FROM series").fetchall())
