@@ -41,6 +41,7 @@ from gillhouse.core.space import (
     steered,
 )
 from gillhouse.core.space_plan import AIR_QUANTITIES
+from gillhouse.core.truth import AWAY, corrected, is_away
 
 OVERRIDE_MS = 1_800_000
 """An override that names no time lasts this long..."""
@@ -86,9 +87,14 @@ def take_reading(plan: Plan, state: State, step: Step, item: Reading) -> None:
         step.verdict = UNKNOWN_SENSOR
         return
     known = state.sensors[item.sensor]
-    verdict = step.verdict = judge(sensor, known, step.now, item)
+    item = corrected(state.truth, sensor, known, item, step.now.wall_ms)
+    verdict = judge(sensor, known, step.now, item)
     if item.delivery is not Delivery.LIVE:
+        step.verdict = verdict
         return
+    if state.truth.away and is_away(state.truth, sensor.id, step.now.wall_ms):
+        verdict = AWAY
+    step.verdict = verdict
     was_silent, was_mark, was_value = known.silent, known.mark, known.good_value
     remember(known, step.seq, step.now, item, verdict)
     if was_silent:

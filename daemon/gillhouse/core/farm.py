@@ -11,12 +11,13 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, cast
 
-from gillhouse.core import arrivals, watch
+from gillhouse.core import arrivals, calibrating, findings, watch
 from gillhouse.core.arrivals import Step
 from gillhouse.core.asks import Ask, Situation
 from gillhouse.core.demand import earliest
 from gillhouse.core.house import Plan, State, fit, make_plan
 from gillhouse.core.inputs import (
+    Calibrated,
     ClockStep,
     Due,
     Input,
@@ -25,6 +26,7 @@ from gillhouse.core.inputs import (
     OperatorAction,
     Reading,
     RelayReport,
+    SensorsAway,
     SettingsChange,
     Started,
 )
@@ -54,6 +56,8 @@ _TAKES: dict[type, _Take] = {
     Due: arrivals.take_due,
     RelayReport: arrivals.take_report,
     OperatorAction: arrivals.take_action,
+    Calibrated: calibrating.take_calibrated,
+    SensorsAway: calibrating.take_away,
     LinkChange: arrivals.take_link,
     ClockStep: arrivals.take_clock,
     SettingsChange: arrivals.take_settings,
@@ -167,6 +171,8 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         if self._silence_ms is not None and mono_ms >= self._silence_ms:
             arrivals.check_silence(plan, state, step)
             self._silence_ms = self._next_silence()
+        if findings.is_time(state, mono_ms):
+            step.events += findings.look(plan, state, step.seq, step.now)
         if state.overrides:
             arrivals.end_overrides(plan, state, step)
         if self._relays_ms is not None and mono_ms >= self._relays_ms:

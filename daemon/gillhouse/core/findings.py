@@ -31,6 +31,18 @@ WET_MS: Final = 2 * 3_600_000
 TOLD_BEFORE_MS: Final = 14 * DAY_MS
 """A check that is due is told this long before. Our choice."""
 
+REASONS: Final = frozenset(
+    {
+        Reason.SENSOR_AWAY,
+        Reason.SENSOR_WET,
+        Reason.SENSORS_DISAGREE,
+        Reason.NEVER_AIRED,
+        Reason.CALIBRATION_DUE,
+        Reason.CALIBRATION_OVER,
+    }
+)
+"""What may be found (asked for membership only)."""
+
 _PAIR: Final = "/"
 """Between the names of two sensors."""
 
@@ -50,7 +62,7 @@ def look(plan: Plan, state: State, seq: int, now: Instant) -> tuple[Event, ...]:
     elapsed_ms = max(now.mono_ms - found.looked_ms, 0)  # monotonic time starts over with the daemon
     found.looked_ms = now.mono_ms
     holds = {
-        _key(one.reason, one.sensor, one.facts.get("other")): one
+        key_of(one.reason, one.sensor, one.facts.get("other")): one
         for rule in _RULES
         for one in rule(plan, state, now, elapsed_ms)
     }
@@ -69,7 +81,8 @@ def look(plan: Plan, state: State, seq: int, now: Instant) -> tuple[Event, ...]:
     return tuple(events)
 
 
-def _key(reason: Reason, sensor: str, other: object = None) -> str:
+def key_of(reason: Reason, sensor: str, other: object = None) -> str:
+    """The name under which a finding stands."""
     return f"{reason.value}:{sensor}{_PAIR}{other}" if other is not None else f"{reason.value}:{sensor}"
 
 
@@ -169,7 +182,7 @@ def _compared(
     """What a look at two sensors gives; what stood stays while one of them says nothing."""
     here, there = (_moist(own, state, sensor) for sensor in pair)
     if here is None or there is None:
-        return state.found.standing.get(_key(Reason.SENSORS_DISAGREE, pair[0].id, pair[1].id))
+        return state.found.standing.get(key_of(Reason.SENSORS_DISAGREE, pair[0].id, pair[1].id))
     if not disagree.watch(gap, here, there, elapsed_ms):
         return None
     return _apart(state, pair, disagree.gap_points(here, there))

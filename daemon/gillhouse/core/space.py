@@ -127,9 +127,9 @@ def _estimate(
 def _sample(sensor: SensorSettings, state: SensorState) -> Sample | None:
     if not drives(state) or state.good_value is None:
         return None
-    return Sample(
-        sensor.id, state.good_value, state.good_ms, state.good_seq, sensor.calibrated, float(sensor.error)
-    )
+    sure = sensor.calibrated if state.calibrated is None else state.calibrated
+    error = sensor.error if state.error is None else state.error
+    return Sample(sensor.id, state.good_value, state.good_ms, state.good_seq, sure, float(error))
 
 
 def refresh_intake(plan: SpacePlan, state: SpaceState, sensors: Mapping[str, SensorState]) -> None:

@@ -16,6 +16,10 @@ from gillhouse.core.settings import SensorSettings
 LONGEST_AWAY_MS = 24 * 3_600_000
 """A sensor somebody forgot to put back counts again after this, whatever was asked for."""
 
+AT_LEAST_PCT = 95.0
+"""A cheap humidity sensor above this only says 'at least': data sheets state no accuracy there, and a wet one
+reads high for hours. Common practice, no source."""
+
 AWAY = Verdict(Quality.SUSPECT, Mark.AWAY)
 
 

@@ -1,6 +1,6 @@
 """What `now` and the page show of the sensors' truth, as plain values. Reads, never changes."""
 
-from gillhouse.core.calibration import in_date
+from gillhouse.core.calibration import in_date, left_error
 from gillhouse.core.crops import Band
 from gillhouse.core.demand import humidity_aim
 from gillhouse.core.estimate import Estimate
@@ -8,11 +8,7 @@ from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.quantities import MEASURES
 from gillhouse.core.snapshot import to_plain
-from gillhouse.core.truth import checked_up_to, in_force
-
-AT_LEAST_PCT = 95.0
-"""A cheap humidity sensor above this only says 'at least': data sheets state no accuracy there, wet sensors
-read high for hours. Common practice, no source."""
+from gillhouse.core.truth import AT_LEAST_PCT, checked_up_to, in_force
 
 
 def sensors(plan: Plan, state: State, now: Instant) -> dict[str, object]:
@@ -28,12 +24,11 @@ def _sensor(plan: Plan, state: State, now: Instant, name: str) -> dict[str, obje
     sensor = plan.settings.sensors[name]
     known, away = in_force(state.truth, sensor), state.truth.away.get(name)
     dated = known is not None and in_date(known, now.wall_ms)
-    error = state.sensors[name].error
     return {
         "space": sensor.space,
         "quantity": sensor.quantity.value,
         "calibrated": sensor.calibrated or dated,
-        "error": sensor.error if error is None else error,
+        "error": left_error(known, sensor.error) if known is not None and dated else sensor.error,
         "calibration": None if known is None else to_plain(known),
         "away_until_ms": None if away is None or away.until_ms <= now.wall_ms else away.until_ms,
     }
