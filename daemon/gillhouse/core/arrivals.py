@@ -25,6 +25,7 @@ from gillhouse.core.inputs import (
     Started,
 )
 from gillhouse.core.instant import Instant
+from gillhouse.core.kind_limits import in_block
 from gillhouse.core.outputs import AlarmNotice, Command, Event, EventKind, Facts
 from gillhouse.core.quality import SensorState, judge, remember, silence
 from gillhouse.core.quantities import Quantity
@@ -123,11 +124,16 @@ def renew(plan: Plan, state: State, step: Step, sensor: SensorSettings) -> None:
     if space is None:
         for drawing in plan.outside.get(sensor.id, ()):
             refresh_intake(plan.spaces[drawing], state.spaces[drawing], state.sensors)
+        if in_block(sensor) and sensor.space in step.watched:
+            _compare(plan, state, step, step.watched[sensor.space][sensor.quantity])
         return
     own = plan.spaces[space]
     refresh(own, state.spaces[space], state.sensors, sensor.quantity, step.now.mono_ms)
     step.spaces[space] = None if space in step.spaces else sensor.quantity
-    limits = step.watched[space][sensor.quantity]
+    _compare(plan, state, step, step.watched[space][sensor.quantity])
+
+
+def _compare(plan: Plan, state: State, step: Step, limits: tuple[watch.Limit, ...]) -> None:
     if limits:
         changed = watch.compare(plan, state, limits)
         step.conditions += [watch.limit_condition(plan, state, limit) for limit in changed]
@@ -338,10 +344,12 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     for space, own in plan.spaces.items():
         old = state.spaces[space]
         fresh = state.spaces[space] = SpaceState(decided_ms=mono_ms)
-        fresh.mist.trim_kg_h, fresh.heat.trim, fresh.cool.trim = (
-            old.mist.trim_kg_h, old.heat.trim, old.cool.trim,
+        fresh.mist.air.drift_kg_h, fresh.heat.trim, fresh.cool.trim = (
+            old.mist.air.drift_kg_h,
+            old.heat.trim,
+            old.cool.trim,
         )
-        for controller in (fresh.mist, fresh.air, fresh.heat, fresh.cool):
+        for controller in (fresh.air, fresh.heat, fresh.cool):
             controller.last_ms = mono_ms
         refresh_intake(own, fresh, state.sensors)
     step.spaces.update(dict.fromkeys(plan.spaces))

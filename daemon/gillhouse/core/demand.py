@@ -24,6 +24,9 @@ AIR_KG_PER_M3 = 1.19
 SHORTEST_RUN_MS = 60_000
 """Shortest fan run where the relay names none; shorter ones wear it and move little air."""
 
+SWING_PCT = 1.5
+"""How far humidity swings around its aim with pulses and fan runs. By simulation (tests/bench), no source."""
+
 UNCALIBRATED_AIM_PCT = 93.0
 """A humidity sensor whose calibration is not in date steers no higher: 3 points of bias would wet caps."""
 
@@ -59,6 +62,8 @@ class Inside:
     intake_co2_ppm: float
     fan_m3_per_h: float
     """Flow of the fans that are on now, leakage apart."""
+    fan_left_ms: int = 0
+    """So long they will go on, as far as it is known."""
     cold: bool = False
     """Under its temperature band, and colder outside."""
     mono_ms: int = 0
@@ -77,11 +82,15 @@ class Wish:
 
 
 def humidity_aim(band: Band, trusted: bool, error: float) -> float:
-    """The humidity to steer at, percent: the band's target or middle, kept off the edges by the error."""
+    """The humidity to steer at, percent: the band's target, kept off the edges by the error.
+
+    Without a target it is the driest that surely stays in the band: every point above costs water and leaves
+    caps wet for longer.
+    """
     low = band.low if band.low is not None else 0.0
     high = band.high if band.high is not None else 100.0
-    aim = band.target if band.target is not None else (low + high) / 2
     margin = min(error, (high - low) / 2)
+    aim = band.target if band.target is not None else min(low + margin + SWING_PCT, (low + high) / 2)
     aim = min(max(aim, low + margin), high - margin)
     return aim if trusted else min(aim, UNCALIBRATED_AIM_PCT)
 

@@ -28,7 +28,7 @@ the floor only keeps the air from standing. An estimate."""
 WET_MARGIN_K = 0.5
 """Intake air whose dew point is nearer than this to the room's temperature wets what it meets."""
 
-FRESH_STEP_KG = 0.0005
+FRESH_STEP_KG = 0.0002
 """Intake air must be drier by this humidity ratio before it is used to dry."""
 
 

@@ -1,36 +1,40 @@
 """Mist: water is counted, not percent.
 
-What the fresh air carries away (flow x difference of humidity ratio) plus what the air itself lacks of its
-aim (a dew-point error), plus a slow clamped trim for all that the labels get wrong, is owed to the nozzle as
-time and paid in pulses. Water that the sensor cannot show yet is predicted, so that nothing is paid twice.
-Mist is never held back merely because a fan runs.
+The air's water is followed as it is now, not as its sensor shows it late (`moisture`). A pulse brings it so
+far over its aim that, with what fans and leaks will carry off (flow x difference of humidity ratio) and with
+what drifts in or out, it is at its aim in the middle of the time to the next one. While the air is in its
+band pulses keep a pace that a valve survives for years; where it is under it, or soon will be, they come as
+fast as the equipment may. Mist is never held back merely because a fan runs.
 """
 
 from dataclasses import dataclass, field
-from math import exp
 
 from gillhouse.core.air import dew_point_c, humidity_ratio
 from gillhouse.core.crops import Band
 from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS, LONGEST_STEP_MS, Inside, Wish, humidity_aim
+from gillhouse.core.moisture import Moisture, carry, correct, poured
 from gillhouse.core.outputs import Facts
 from gillhouse.core.reasons import Reason
 
 USEFUL_SHARE = 0.6
 """Share of a nozzle's water that stays in the air. Cheap low-pressure nozzles in damp air: about half.
-Common practice, no source; the trim learns the rest."""
+Common practice, no source; what it is off by shows as drift."""
 
 ASSUMED_LITRES_PER_H = 6.0
 """Of a mist relay without a label. Common practice, no source."""
 
-CATCH_UP_H = 300 / 3600
-"""Lacking water is brought back over this time: well over the lag of a capped sensor plus its interval."""
+DRIFT_MOST = 0.5
+"""Drift is believed up to this share of what the nozzle gives, either way."""
 
-TRIM_H = 0.5
-"""The trim takes about this long to learn what the labels hide."""
+PACE_MS = 240_000
+"""While humidity is in its band pulses begin this far apart: 15 an hour keep a valve for years. Common practice,
+no source."""
 
-UNSEEN_MS = 90_000
-"""Water given or carried away within about this time has not reached the reading yet (lag of a capped sensor,
-20 to 120 s, and half its interval)."""
+DRIFT_LASTS_MS = 30_000
+"""What drifts in or out now is taken to go on for so long: a cooler's coil, a heater or a gust may end soon."""
+
+AHEAD_MS = 90_000
+"""The air is looked at so far ahead: what will be under its band by then is urgent now."""
 
 PULSE_STEP_KG_PER_KG = 0.0003
 """A pulse is cut down until it raises the air's humidity ratio by no more than this (2 to 3 points)..."""
@@ -67,13 +71,15 @@ class MistPlan:
 
 @dataclass(slots=True)
 class MistState:
-    last_ms: int = 0
-    trim_kg_h: float = 0.0
-    unseen_kg: float = 0.0
-    """Water that mist has given and fans have carried off lately, which the sensor cannot show yet."""
-    owed_ms: dict[str, float] = field(default_factory=dict)
-    """Mist time owed, by relay."""
+    air: Moisture = field(default_factory=Moisture)
+    wanted_ms: int = 0
+    """The pulse that is wanted now; under the shortest, none is."""
+    urgent: bool = False
+    """The air is under its band, or soon will be."""
     gap_until_ms: dict[str, int] = field(default_factory=dict)
+    """By relay: no pulse before this..."""
+    pace_until_ms: dict[str, int] = field(default_factory=dict)
+    """... nor before this, while nothing is urgent."""
     mode: Reason = Reason.STARTING
 
 
@@ -88,60 +94,67 @@ def _mist_mode(band: Band, value: float, last: Reason) -> Reason:
     return Reason.HOLD_HUMID
 
 
-def _mist_rate(plan: MistPlan, inside: Inside, state: MistState, step_h: float, aim: float) -> float:
-    """Water wanted now, kg/h, after moving the trim by `step_h`."""
-    value = inside.humidity.value
-    assert value is not None
+def _follow(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> None:
+    """Carries what is believed of the air to `mono_ms`, and takes in a reading that is new."""
+    air, humidity = state.air, inside.humidity
+    if mono_ms - air.at_ms > LONGEST_STEP_MS:
+        air.at_ms = mono_ms - LONGEST_STEP_MS
+    carry(air, plan.volume_m3, plan.leak_m3_per_h + inside.fan_m3_per_h, inside.intake_ratio, mono_ms)
+    if humidity.value is None:
+        air.ratio, air.drift_kg_h = None, 0.0
+    elif not humidity.held and (humidity.mono_ms > air.read_ms or air.ratio is None):
+        seen = humidity_ratio(inside.temperature_c, humidity.value)
+        correct(air, plan.volume_m3, seen, humidity.mono_ms, DRIFT_MOST * plan.litres_per_h * USEFUL_SHARE)
+
+
+def _look_ahead(plan: MistPlan, inside: Inside, state: MistState, aim: float) -> None:
+    """Works out the pulse that is wanted, and whether it is urgent."""
+    air = state.air
+    assert air.ratio is not None
+    air_kg = plan.volume_m3 * AIR_KG_PER_M3
     aim_ratio = humidity_ratio(inside.temperature_c, aim)
-    ratio = humidity_ratio(inside.temperature_c, value)
-    blown = inside.fan_m3_per_h * AIR_KG_PER_M3 * (ratio - inside.intake_ratio)
-    state.unseen_kg = (state.unseen_kg - blown * step_h) * exp(-step_h * HOUR_MS / UNSEEN_MS)
-    lacking_kg = plan.volume_m3 * AIR_KG_PER_M3 * (aim_ratio - ratio) - state.unseen_kg
-    flow = plan.leak_m3_per_h + inside.fan_m3_per_h
-    carried = flow * AIR_KG_PER_M3 * (aim_ratio - inside.intake_ratio)
-    if not inside.humidity.held:
-        most = 0.5 * plan.litres_per_h * USEFUL_SHARE
-        trim = state.trim_kg_h + lacking_kg / CATCH_UP_H / TRIM_H * step_h
-        state.trim_kg_h = min(max(trim, -most), most)
-    wanted = carried + lacking_kg / CATCH_UP_H + state.trim_kg_h
-    # Air that is wetter than its aim pays for what the fan carries off, before any mist does.
-    return wanted if lacking_kg > 0.0 else min(wanted, 0.0)
+    per_m3 = AIR_KG_PER_M3 * (inside.intake_ratio - air.ratio)
+    leak_kg_h = plan.leak_m3_per_h * per_m3
+    fan_kg_h = inside.fan_m3_per_h * per_m3
+
+    def gain_kg(ahead_ms: int) -> float:
+        by_drift = air.drift_kg_h * min(ahead_ms, DRIFT_LASTS_MS)
+        return (leak_kg_h * ahead_ms + fan_kg_h * min(ahead_ms, inside.fan_left_ms) + by_drift) / HOUR_MS
+
+    pouring_kg = max(air.pouring_until_ms - air.at_ms, 0) / HOUR_MS * air.pouring_kg_h
+    lacking_kg = air_kg * (aim_ratio - air.ratio) - pouring_kg - gain_kg(PACE_MS // 2)
+    state.wanted_ms = int(lacking_kg / (plan.litres_per_h * USEFUL_SHARE) * HOUR_MS)
+    floor = plan.band.low if plan.band.low is not None else aim - BACK_PCT
+    soon = air.ratio + (pouring_kg + min(gain_kg(AHEAD_MS), 0.0)) / air_kg
+    state.urgent = soon < humidity_ratio(inside.temperature_c, min(floor + BACK_PCT / 2, aim))
 
 
 def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict[str, Wish]:
-    """What each mist relay of a space should do. Moves the water account to `mono_ms`."""
-    step_h = min(mono_ms - state.last_ms, LONGEST_STEP_MS) / HOUR_MS
-    state.last_ms = mono_ms
+    """What each mist relay of a space should do. Moves what is believed of the air to `mono_ms`."""
+    _follow(plan, inside, state, mono_ms)
     value = inside.humidity.value
     if value is None:
-        state.mode = Reason.NO_GOOD_READING
-        state.owed_ms = dict.fromkeys(plan.relays, 0.0)
+        state.mode, state.wanted_ms, state.urgent = Reason.NO_GOOD_READING, 0, False
         return dict.fromkeys(plan.relays, Wish(False, Reason.NO_GOOD_READING))
     state.mode = _mist_mode(plan.band, value, state.mode)
     aim = humidity_aim(plan.band, inside.humidity.trusted, inside.humidity.error)
-    rate = _mist_rate(plan, inside, state, step_h, aim)
-    share = rate / (plan.litres_per_h * USEFUL_SHARE)
-    wet = state.mode in (Reason.SATURATED, Reason.TOO_HUMID)
-    wishes: dict[str, Wish] = {}
-    for relay in plan.relays:
-        owed = state.owed_ms.get(relay, 0.0) + share * step_h * HOUR_MS
-        owed = 0.0 if wet else min(max(owed, -float(plan.pulse_ms)), float(plan.longest_ms))
-        state.owed_ms[relay] = owed
-        wishes[relay] = _mist_wish(plan, inside, state, relay, mono_ms, aim)
-    return wishes
+    if state.mode in (Reason.SATURATED, Reason.TOO_HUMID):
+        state.wanted_ms, state.urgent = 0, False
+        facts = _mist_facts(plan, inside, aim, False)
+        return dict.fromkeys(plan.relays, Wish(False, state.mode, None, inside.humidity.seqs, facts))
+    _look_ahead(plan, inside, state, aim)
+    return {relay: _mist_wish(plan, inside, state, relay, mono_ms, aim) for relay in plan.relays}
 
 
 def _mist_wish(
     plan: MistPlan, inside: Inside, state: MistState, relay: str, mono_ms: int, aim: float
 ) -> Wish:
-    owed = state.owed_ms[relay]
-    if state.mode in (Reason.SATURATED, Reason.TOO_HUMID):
-        return Wish(False, state.mode, None, inside.humidity.seqs, _mist_facts(plan, inside, aim, False))
-    if owed < plan.pulse_ms:
+    if state.wanted_ms < plan.pulse_ms:
         return Wish(False, Reason.IN_BAND if state.mode is Reason.HOLD_HUMID else Reason.WAITING_GAP)
-    if mono_ms < state.gap_until_ms.get(relay, 0):
+    if mono_ms < _rested_ms(state, relay):
         return Wish(False, Reason.WAITING_GAP)
-    return Wish(True, state.mode, int(owed), inside.humidity.seqs, _mist_facts(plan, inside, aim, True))
+    run_ms = min(state.wanted_ms, plan.longest_ms)
+    return Wish(True, state.mode, run_ms, inside.humidity.seqs, _mist_facts(plan, inside, aim, True))
 
 
 def _mist_facts(plan: MistPlan, inside: Inside, aim: float, dew: bool) -> Facts:
@@ -165,17 +178,20 @@ def _mist_facts(plan: MistPlan, inside: Inside, aim: float, dew: bool) -> Facts:
 
 
 def mist_given(plan: MistPlan, state: MistState, relay: str, mono_ms: int, run_ms: int) -> None:
-    """Takes a run that began at `mono_ms` off what is owed, whoever asked for it."""
-    state.owed_ms[relay] = max(state.owed_ms.get(relay, 0.0) - run_ms, -float(plan.longest_ms))
-    state.unseen_kg += plan.litres_per_h / len(plan.relays) * USEFUL_SHARE * run_ms / HOUR_MS
+    """Takes note of a run that began at `mono_ms`, whoever asked for it."""
+    poured(state.air, plan.litres_per_h / len(plan.relays) * USEFUL_SHARE, mono_ms, run_ms)
     state.gap_until_ms[relay] = mono_ms + run_ms + plan.gap_ms
+    state.pace_until_ms[relay] = mono_ms + max(run_ms + plan.gap_ms, PACE_MS)
+
+
+def _rested_ms(state: MistState, relay: str) -> int:
+    """When the next pulse may begin."""
+    rests = state.gap_until_ms if state.urgent else state.pace_until_ms
+    return rests.get(relay, 0)
 
 
 def mist_due_ms(plan: MistPlan, state: MistState) -> int | None:
-    """When a pulse that is owed may begin; None where none is owed."""
-    due = [
-        state.gap_until_ms.get(relay, 0)
-        for relay in plan.relays
-        if state.owed_ms.get(relay, 0.0) >= plan.pulse_ms
-    ]
-    return min(due, default=None)
+    """When a pulse that is wanted may begin; None where none is wanted."""
+    if state.wanted_ms < plan.pulse_ms:
+        return None
+    return min(_rested_ms(state, relay) for relay in plan.relays)

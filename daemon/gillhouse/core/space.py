@@ -176,9 +176,15 @@ def look(plan: SpacePlan, state: SpaceState, relays: Mapping[str, RelayState]) -
         intake_dew_c=intake.dew_c,
         intake_co2_ppm=intake.co2_ppm,
         fan_m3_per_h=sum(flow for relay, flow in plan.flows if relays[relay].on),
+        fan_left_ms=_fan_left_ms(plan, relays, state.decided_ms),
         cold=_is_cold(plan, temperature, intake),
         mono_ms=state.decided_ms,
     )
+
+
+def _fan_left_ms(plan: SpacePlan, relays: Mapping[str, RelayState], mono_ms: int) -> int:
+    ends = [relays[relay].run_end or relays[relay].lease_end for relay, _ in plan.flows if relays[relay].on]
+    return max((end - mono_ms for end in ends if end is not None), default=0)
 
 
 def _is_cold(plan: SpacePlan, temperature: Estimate, intake: IntakeAir) -> bool:
