@@ -93,7 +93,7 @@ def test_a_cold_store_grows_nothing():
     assert space.kind is SpaceKind.COLD_STORE
     assert (space.crop_kg, space.crops, space.fresh_air_ach) == (0.0, (), 0.0)
     cold = space.bands[Quantity.TEMPERATURE]
-    assert (cold.alarm_low, cold.low, cold.high) == (0, 1, 4)
+    assert (cold.alarm_low, cold.low, cold.high) == (None, 1, 4)
     assert space.bands[Quantity.HUMIDITY].low is None
     assert [warning.split(": ")[1] for warning in config.warnings if "spaces.room" in warning] == [
         "nothing measures its temperature",

@@ -40,7 +40,7 @@ from gillhouse.store.records import AlarmAt, ReadingAt
 JOIN_MS = 5 * 60_000
 """Two times outside on the same side, less than this apart, are told as one. Common practice, no source."""
 
-ELSEWHERE = ("intake", "outdoor")
+ELSEWHERE = ("intake", "outdoor", "core")
 """Zones whose sensors do not measure the room's own air (see `SensorSettings.zone`)."""
 
 

@@ -18,7 +18,7 @@ _COLD = Band(
     1.0,
     4.0,
     None,
-    0.0,
+    None,
     None,
     "common practice, no source: cold, and not frozen. The call for too warm comes by its own limit",
 )

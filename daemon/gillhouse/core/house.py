@@ -10,6 +10,7 @@ from gillhouse.core.alarm import AlarmBook
 from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.found import Found
 from gillhouse.core.inputs import Link
+from gillhouse.core.kind_limits import in_block
 from gillhouse.core.outputs import Command
 from gillhouse.core.quality import SensorState
 from gillhouse.core.quantities import Quantity
@@ -104,7 +105,7 @@ def make_plan(settings: FarmSettings) -> Plan:
         sensor_space={
             sensor.id: sensor.space
             for sensor in settings.sensors.values()
-            if sensor.space is not None and sensor.zone not in OUTSIDE_ZONES
+            if sensor.space is not None and sensor.zone not in OUTSIDE_ZONES and not in_block(sensor)
         },
         outside={
             sensor.id: _drawn_by(spaces, sensor)

@@ -8,7 +8,7 @@ give the same figures, whatever the clock says; `advance` in `batch_acts` brings
 
 from dataclasses import replace
 
-from gillhouse.core.bands_meet import CropHere, Met, meet
+from gillhouse.core.bands_meet import CropHere, Met, leader, meet
 from gillhouse.core.batches import Batch, CropState
 from gillhouse.core.crops import Band
 from gillhouse.core.ramps import Ramp, between, length_ms
@@ -43,10 +43,9 @@ def wished(settings: FarmSettings, crops: CropState, space: str) -> SpaceSetting
     here = [
         crop for batch in crops.in_space(space) if (crop := crop_here(settings, batch)) is not None
     ]
-    if not here:
+    if not here or own.kind is SpaceKind.COLD_STORE:  # what is kept cold no longer grows
         return own
-    first = min(here, key=lambda crop: (not crop.priority, -crop.kg, crop.species, crop.stage))
-    met = meet(here)
+    first, met = leader(here), meet(here)
     return replace(
         own,
         species=first.species,
@@ -57,6 +56,9 @@ def wished(settings: FarmSettings, crops: CropState, space: str) -> SpaceSetting
         },
         fresh_air_ach=_floor(own, met),
         light=_light(own, met),
+        clashes=met.notes,
+        fresh_air_m3_per_h=0.0 if own.kind is SpaceKind.OPEN else met.fresh_air_m3_per_h,
+        block_core_c=met.block_core_c,
     )
 
 

@@ -10,6 +10,7 @@ which has its own alarm.
 
 from dataclasses import dataclass
 
+from gillhouse.core.alarm_kinds import KINDS, MINUTE_MS
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import CORE_ZONE, FarmSettings, SensorSettings, SpaceKind, SpaceSettings
 
@@ -17,11 +18,7 @@ CORE_LIMIT_C = 30.0
 """Where the crop has no figure of its own: not over 30 for long, a European substrate producer's sheets, for
 oyster blocks."""
 STORE_LIMIT_C = 5.0
-"""Common practice, no source."""
-CORE_DELAY_MS = 600_000
-"""A block changes slowly: over the limit for so long is no passing thing. Our choice."""
-STORE_DELAY_MS = 1_800_000
-"""Half an hour: loading a store warms it for less. Common practice, no source."""
+"""Common practice, no source. The half hour it must last is the alarm's: loading warms a store for less."""
 DEADBAND_C = 0.5
 """So far below the limit before it counts as over. Our choice, as for a room's temperature."""
 
@@ -36,19 +33,18 @@ class KindLimit:
     sensor: str | None
     """The one sensor it is about; None: the space's air."""
     limit_c: float
-    on_delay_ms: int
 
 
 def kind_limits(settings: FarmSettings, space: SpaceSettings) -> tuple[KindLimit, ...]:
     """The limits of one space, in the order of its sensors."""
     limit_c = core_limit_c(space)
     found = [
-        KindLimit("block-hot", space.id, sensor.id, limit_c, CORE_DELAY_MS)
+        KindLimit("block-hot", space.id, sensor.id, limit_c)
         for sensor in settings.sensors.values()
         if in_block(sensor) and sensor.space == space.id
     ]
     if space.kind is SpaceKind.COLD_STORE:
-        found.append(KindLimit("store-warm", space.id, None, STORE_LIMIT_C, STORE_DELAY_MS))
+        found.append(KindLimit("store-warm", space.id, None, STORE_LIMIT_C))
     return tuple(found)
 
 
@@ -65,7 +61,8 @@ def core_limit_c(space: SpaceSettings) -> float:
 def limit_words(space: SpaceSettings) -> tuple[str, ...]:
     """What a grower should know of them."""
     if space.kind is SpaceKind.COLD_STORE:
-        return (f"too warm: over {STORE_LIMIT_C:g} C for {STORE_DELAY_MS // 60_000} min calls somebody",)
+        wait_min = KINDS["store-warm"].on_delay_ms // MINUTE_MS
+        return (f"too warm: over {STORE_LIMIT_C:g} C for {wait_min} min calls somebody",)
     if space.kind is SpaceKind.SPAWN_RUN or space.block_core_c is not None:
         return (f"inside a block: over {core_limit_c(space):g} C calls somebody (a sensor with zone: core)",)
     return ()

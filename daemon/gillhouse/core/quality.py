@@ -12,7 +12,7 @@ from gillhouse.core.inputs import Delivery, Reading
 from gillhouse.core.instant import Instant
 from gillhouse.core.quantities import MEASURES, Quantity
 from gillhouse.core.readings import GOOD, Mark, Quality, Verdict
-from gillhouse.core.settings import SensorSettings
+from gillhouse.core.settings import CORE_ZONE, SensorSettings
 
 SATURATED_PCT = 100.0
 """A humidity sensor at its stop: the air or the sensor is wet. True as 'at least', never broken."""
@@ -25,6 +25,10 @@ FLAT_READINGS: dict[Quantity, int] = {
 """So many identical readings in a row and the sensor is frozen. Temperature truly stands still for long in
 an insulated room, so it gets more. Quantities not named (a tank is wet for weeks, a night is dark) are not
 tested. Common practice, no source."""
+
+CORE_STEADIER = 4
+"""So many times more readings for a sensor inside a block, where warmth moves by tenths in hours. Our
+choice."""
 
 FLAT_LEAST_MS = 20 * 60_000
 """... but never sooner than this, so that a chatty board is not called frozen in a calm room."""
@@ -99,11 +103,14 @@ def judge(sensor: SensorSettings, state: SensorState, now: Instant, reading: Rea
     most = measure.rate_per_min * elapsed_ms / 60_000 + _STEP_ALWAYS * measure.resolution
     if abs(value - last) > most:
         return _JUMPED
-    return _FLAT if _is_flat(sensor.quantity, state, now.mono_ms, value) else GOOD
+    return _FLAT if _is_flat(sensor, state, now.mono_ms, value) else GOOD
 
 
-def _is_flat(quantity: Quantity, state: SensorState, mono_ms: int, value: float) -> bool:
+def _is_flat(sensor: SensorSettings, state: SensorState, mono_ms: int, value: float) -> bool:
+    quantity = sensor.quantity
     most = FLAT_READINGS.get(quantity)
+    if most is not None and sensor.zone == CORE_ZONE:
+        most *= CORE_STEADIER
     if most is None or value != state.value or value >= FLAT_ALLOWED_FROM.get(quantity, float("inf")):
         return False
     return state.flat_count + 1 >= most and mono_ms - state.flat_since_ms >= FLAT_LEAST_MS

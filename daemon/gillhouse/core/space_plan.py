@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from gillhouse.core.alarm_kinds import PEOPLE_LIMITS
 from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS, SHORTEST_RUN_MS
 from gillhouse.core.fresh_air import LONGEST_RUN_MS, AirPlan, floor_flow
+from gillhouse.core.kind_limits import in_block
 from gillhouse.core.misting import (
     ASSUMED_LITRES_PER_H,
     CUT,
@@ -113,6 +114,7 @@ def _sensors(
         if sensor.space == space
         and sensor.quantity is quantity
         and (space is None or (sensor.zone in OUTSIDE_ZONES) is outside)
+        and not in_block(sensor)
     )
 
 

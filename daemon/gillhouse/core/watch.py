@@ -18,11 +18,12 @@ from gillhouse.core.echo import Proof, proof
 from gillhouse.core.house import Plan, State
 from gillhouse.core.inputs import Link
 from gillhouse.core.instant import Instant
+from gillhouse.core.kind_limits import DEADBAND_C, kind_limits
 from gillhouse.core.outputs import Facts
 from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark
-from gillhouse.core.settings import FarmSettings, Role, SpaceSettings
+from gillhouse.core.settings import FarmSettings, Role, SpaceKind, SpaceSettings
 
 _LIMIT_KINDS: tuple[tuple[Quantity, Side, str], ...] = (
     (Quantity.HUMIDITY, Side.LOW, "humidity-low"),
@@ -30,6 +31,7 @@ _LIMIT_KINDS: tuple[tuple[Quantity, Side, str], ...] = (
     (Quantity.TEMPERATURE, Side.LOW, "temperature-low"),
     (Quantity.TEMPERATURE, Side.HIGH, "temperature-high"),
     (Quantity.CO2, Side.HIGH, "co2-high"),
+    (Quantity.CO2, Side.LOW, "co2-low"),
 )
 
 
@@ -49,13 +51,15 @@ class Limit:
     people: bool
     key: str
     """Id of its alarm."""
+    sensor: str | None = None
+    """The one sensor that is compared; None: the space's air."""
 
 
 def limits(settings: FarmSettings) -> dict[str, dict[Quantity, tuple[Limit, ...]]]:
     """Every limit that is watched, by space and quantity."""
     found: dict[str, dict[Quantity, tuple[Limit, ...]]] = {}
     for space in settings.spaces.values():
-        own = list(_crop_limits(settings, space)) + list(_people_limits(space))
+        own = [*_crop_limits(settings, space), *_people_limits(space), *_kind_limits(settings, space)]
         found[space.id] = {
             quantity: tuple(limit for limit in own if limit.quantity is quantity)
             for quantity in (Quantity.HUMIDITY, Quantity.TEMPERATURE, Quantity.CO2)
@@ -90,6 +94,24 @@ def _people_limits(space: SpaceSettings) -> Iterable[Limit]:
         yield Limit(kind, space.id, Quantity.CO2, Side.HIGH, ppm, band, None, None, True, key)
 
 
+def _kind_limits(settings: FarmSettings, space: SpaceSettings) -> Iterable[Limit]:
+    for own in kind_limits(settings, space):
+        key = alarm_id(own.kind, own.sensor or own.space)
+        yield Limit(
+            own.kind,
+            own.space,
+            Quantity.TEMPERATURE,
+            Side.HIGH,
+            own.limit_c,
+            DEADBAND_C,
+            None,
+            None,
+            False,
+            key,
+            own.sensor,
+        )
+
+
 # --- whether it holds ----------------------------------------------------------------------------------
 
 
@@ -114,6 +136,9 @@ def compare(plan: Plan, state: State, own: tuple[Limit, ...]) -> tuple[Limit, ..
 def _value(plan: Plan, state: State, limit: Limit) -> float | None:
     if limit.people:
         return _worst_co2(plan, state, limit.space)
+    if limit.sensor is not None:
+        known = state.sensors[limit.sensor]
+        return known.good_value if drives(known) else None
     estimate = state.spaces[limit.space].estimates.get(limit.quantity)
     if estimate is None or not estimate.fresh:
         return None
@@ -133,8 +158,8 @@ def _worst_co2(plan: Plan, state: State, space: str) -> float | None:
 def limit_condition(plan: Plan, state: State, limit: Limit) -> Condition:
     """What the alarm book is told of a limit."""
     value = _value(plan, state, limit)
-    estimate = state.spaces[limit.space].estimates.get(limit.quantity)
-    band = plan.settings.spaces[limit.space].bands.get(limit.quantity)
+    estimate = None if limit.sensor else state.spaces[limit.space].estimates.get(limit.quantity)
+    band = None if limit.sensor else plan.settings.spaces[limit.space].bands.get(limit.quantity)
     facts: dict[str, float | int | str | bool | None] = {
         "value": None if value is None else round(value, 2),
         "limit": limit.limit,
@@ -142,12 +167,12 @@ def limit_condition(plan: Plan, state: State, limit: Limit) -> Condition:
         "quantity": limit.quantity.value,
         "band_low": band.low if band else None,
         "band_high": band.high if band else None,
-        "sensor": estimate.sensors[0] if estimate and estimate.sensors else None,
+        "sensor": estimate.sensors[0] if estimate and estimate.sensors else limit.sensor,
         **_effort(plan, state, limit),
     }
     return Condition(
         kind=limit.kind,
-        subject=limit.space,
+        subject=limit.sensor or limit.space,
         space=limit.space,
         active=state.watching.get(limit.key),
         facts=facts,
@@ -159,8 +184,9 @@ def limit_condition(plan: Plan, state: State, limit: Limit) -> Condition:
 
 def _silent(plan: Plan, state: State, limit: Limit) -> tuple[str, ...]:
     """The silent sensors that leave a limit unknown: they explain it, and hold its alarm back."""
-    own = plan.spaces[limit.space].sensors[limit.quantity]
-    return tuple(alarm_id("sensor-silent", sensor.id) for sensor in own if state.sensors[sensor.id].silent)
+    own = [sensor.id for sensor in plan.spaces[limit.space].sensors[limit.quantity]]
+    asked = own if limit.sensor is None else [limit.sensor]
+    return tuple(alarm_id("sensor-silent", sensor) for sensor in asked if state.sensors[sensor].silent)
 
 
 _EFFORT: dict[str, Role] = {
@@ -168,6 +194,8 @@ _EFFORT: dict[str, Role] = {
     "co2-high": Role.FAN,
     "temperature-low": Role.HEATER,
     "temperature-high": Role.COOLER,
+    "block-hot": Role.COOLER,
+    "store-warm": Role.COOLER,
 }
 
 
@@ -237,7 +265,9 @@ def switch_condition(plan: Plan, state: State, sensor: str) -> Condition | None:
     if settings.quantity is Quantity.DOOR:
         opened = None if value is None else value >= 0.5
         wait_ms = plan.settings.alarms.door_open_ms
-        return Condition("door-open", sensor, settings.space, opened, facts, on_delay_ms=wait_ms)
+        space = plan.settings.spaces.get(settings.space or "")
+        kind = "store-open" if space and space.kind is SpaceKind.COLD_STORE else "door-open"
+        return Condition(kind, sensor, settings.space, opened, facts, on_delay_ms=wait_ms)
     if settings.quantity is Quantity.TANK:
         empty = None if value is None else value < 0.5
         return Condition("tank-empty", sensor, settings.space, empty, facts)
