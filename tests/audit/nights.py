@@ -129,7 +129,7 @@ def lived(
     begin_ms: int,
     hours: float,
     values: Callable[[str, float], float | None],
-    actions: Iterable[tuple[float, OperatorAction]] = (),
+    actions: Iterable[tuple[float, Input]] = (),
 ) -> Reader:
     """A night the real core lived through.
 

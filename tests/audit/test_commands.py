@@ -13,7 +13,9 @@ from audit.test_figures import BEGIN, H, curve
 from audit.test_told import JARGON
 from gillhouse.__main__ import cli
 from gillhouse.config import load_files
-from gillhouse.core.inputs import DEADLINE
+from gillhouse.core.calibration import Point, calibration
+from gillhouse.core.inputs import DEADLINE, Calibrated, SensorsAway
+from gillhouse.core.quantities import Quantity
 from gillhouse.errors import GillhouseError
 from gillhouse.store.reader import Reader
 
@@ -22,9 +24,10 @@ from gillhouse.store.reader import Reader
 def state(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """Evening of 13 October 2026, 18:00 to 07:00 being the night: four hours of it, from 20:00."""
     folder = tmp_path_factory.mktemp("state")
-    lived(
-        folder / "journal.db", shipped_config(), BEGIN, 4, curve, [(1.2, note("tent", "zip closed"))]
-    ).close()
+    point = Point(20.0, 20.2, 0.2, "a better instrument beside it", BEGIN)
+    check = Calibrated("out-temp", calibration(Quantity.TEMPERATURE, (point,), BEGIN, "helper 1"), "helper 1")
+    done = [(1.2, note("tent", "zip closed")), (2.0, check), (3.9, SensorsAway(("out-rh",), "helper 1", H))]
+    lived(folder / "journal.db", shipped_config(), BEGIN, 4, curve, done).close()
     return folder
 
 

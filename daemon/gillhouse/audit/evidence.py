@@ -12,7 +12,9 @@ from functools import lru_cache
 from itertools import islice
 
 from gillhouse.audit import told
+from gillhouse.audit.corrections import NONE, Corrections, corrections, last_seq
 from gillhouse.audit.night import AuditError, Away, Window
+from gillhouse.audit.sensor_findings import FindingNight, standing
 from gillhouse.config import Config, load_files
 from gillhouse.core.outputs import EventKind
 from gillhouse.core.settings import FarmSettings
@@ -53,6 +55,9 @@ class Evidence:
     away: tuple[Away, ...]
     rejects: Mapping[str, int]
     simulated: bool
+    corrections: Corrections = NONE
+    """`readings` are corrected by them already; the store's are raw."""
+    findings: tuple[FindingNight, ...] = ()
 
     @property
     def latest(self) -> HeldFor:
@@ -79,13 +84,21 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         if not segments or cut.lasts_ms <= 0:
             raise AuditError(_nothing(reader, window, newest_ms))
         configs = _configs(reader, segments, cut)
-        readings = _readings(reader, cut, configs[-1].farm)
+        raw = _readings(reader, cut, configs[-1].farm)
+        begin_ms = min([rows[0].ts for rows in raw.values()], default=cut.from_ms)
+        truth = corrections(reader, begin_ms, last_seq(raw.values()))
+        sensors = configs[-1].farm.sensors
+        readings = {
+            name: truth.corrected(sensors[name], rows) if name in sensors else rows
+            for name, rows in raw.items()
+        }
         events = list(reader.events(cut.from_ms - RUNS_BEFORE_MS, cut.to_ms))
         commands: dict[str, list[CommandAt]] = {}
         for one in reader.commands(cut.from_ms - RUNS_BEFORE_MS, cut.to_ms):
             commands.setdefault(one.command.relay, []).append(one)
         alarms = list(reader.alarms(cut.from_ms - ALARMS_BEFORE_MS, cut.to_ms))
         rejects = _rejects(reader, cut)
+        findings = standing(reader, segments[-1], events)
     begins = segments[0].now.wall_ms
     return Evidence(
         window=cut,
@@ -102,6 +115,8 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         away=_away(events, cut),
         rejects=rejects,
         simulated=configs[-1].farm.name.startswith(SIMULATED),
+        corrections=truth,
+        findings=findings,
     )
 
 

@@ -27,6 +27,7 @@ from gillhouse.audit.night import (
     SensorNight,
     SpaceNight,
 )
+from gillhouse.core.calibration import in_date
 from gillhouse.core.estimate import DEFAULT_COMBINE
 from gillhouse.core.inputs import Reading
 from gillhouse.core.instant import Instant
@@ -35,6 +36,7 @@ from gillhouse.core.quality import SensorState, judge
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality
 from gillhouse.core.settings import Combine, FarmSettings, RelaySettings, SensorSettings, SpaceSettings
+from gillhouse.core.truth import AT_LEAST_PCT
 from gillhouse.store.records import AlarmAt, ReadingAt
 
 JOIN_MS = 5 * 60_000
@@ -85,6 +87,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         away=evidence.away,
         rejects=dict(sorted(evidence.rejects.items())),
         simulated=evidence.simulated,
+        findings=tuple(one for one in evidence.findings if not only or one.space in only),
         configs=tuple(digest for digest, _ in groupby(stretch.digest for stretch in evidence.configs)),
     )
 
@@ -148,12 +151,30 @@ def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> Q
         holes=tuple(hold.holes(steps, window.from_ms, window.to_ms)),
         outside=tuple(found),
         measured=bool(tracks),
+        sure_to=_sure_to(evidence, space, quantity),
     )
+
+
+def _sure_to(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> float | None:
+    """From where on values are only 'at least'; None where they may be taken as they are."""
+    if quantity is not Quantity.HUMIDITY:
+        return None
+    end_ms = evidence.window.to_ms
+    for sensor in evidence.latest.farm.sensors.values():
+        if sensor.space != space.id or sensor.quantity is not quantity or sensor.zone in ELSEWHERE:
+            continue
+        changes = evidence.corrections.within(sensor, end_ms)
+        known = changes[-1].known if changes else None
+        if known is None or known.top < AT_LEAST_PCT or not in_date(known, end_ms):
+            return AT_LEAST_PCT
+    return None
 
 
 def _track(evidence: Evidence, sensor: SensorSettings) -> hold.Track:
     readings = [
-        hold.Counted(seen.ts, seen.value, seen.mark is Mark.LATE)
+        hold.Counted(
+            seen.ts, seen.value, seen.mark is Mark.LATE, evidence.corrections.sure(sensor, seen.seq, seen.ts)
+        )
         for seen in evidence.readings.get(sensor.id, ())
         if counts(sensor, seen)
     ]
@@ -275,4 +296,5 @@ def _sensor(evidence: Evidence, sensor: SensorSettings) -> SensorNight:
         covered_ms=sum(step.to_ms - step.from_ms for step in steps),
         silences=tuple(hold.holes(steps, window.from_ms, window.to_ms)),
         last_ms=track.readings[-1].ts if track.readings else None,
+        calibrations=tuple(evidence.corrections.within(sensor, window.to_ms)),
     )

@@ -27,6 +27,8 @@ class Counted:
     value: float
     late: bool
     """It reached us after its moment, under its own time."""
+    sure: bool = False
+    """The sensor's check was in date then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,7 +151,7 @@ def _one_value(tracks: Sequence[Track], rule: Combine, now: dict[int, Counted]) 
     if len(now) == 1:
         return next(iter(now.values())).value
     samples = [
-        Sample(str(place), now[place].value, 0, 0, calibrated=tracks[place].calibrated)
+        Sample(str(place), now[place].value, 0, 0, calibrated=tracks[place].calibrated or now[place].sure)
         for place in sorted(now)
     ]
     value = combined(rule, samples).value

@@ -8,8 +8,10 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 
+from gillhouse.audit.corrections import Since
 from gillhouse.audit.hold import Held, Limits, Stretch, Tally
 from gillhouse.audit.runs import Run
+from gillhouse.audit.sensor_findings import FindingNight
 from gillhouse.core.outputs import Facts
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import RelaySettings, SensorSettings, SpaceSettings
@@ -59,6 +61,8 @@ class QuantityNight:
     outside: tuple[Outside, ...]
     measured: bool
     """The space has a sensor of it."""
+    sure_to: float | None = None
+    """Values above are only 'at least': no sensor was checked up there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -109,6 +113,8 @@ class SensorNight:
     silences: tuple[tuple[int, int], ...]
     last_ms: int | None
     """Its last counted reading before the window's end."""
+    calibrations: tuple[Since, ...] = ()
+    """Corrections in force, in order; its values are corrected by them."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -162,6 +168,8 @@ class Night:
     rejects: Mapping[str, int]
     """Messages no reading could be made of, by reason, over the UTC days the night touches."""
     simulated: bool
+    findings: tuple[FindingNight, ...]
+    """What stands of the sensors at the end, oldest first."""
     configs: tuple[str, ...]
     """Digests in force, in order."""
 

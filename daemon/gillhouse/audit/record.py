@@ -10,6 +10,7 @@ from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from gillhouse.audit import runs
+from gillhouse.audit.corrections import Since
 from gillhouse.audit.figures import litres
 from gillhouse.audit.hold import MS_PER_H
 from gillhouse.audit.night import (
@@ -23,6 +24,8 @@ from gillhouse.audit.night import (
     SensorNight,
     SpaceNight,
 )
+from gillhouse.audit.sensor_findings import FindingNight
+from gillhouse.audit.wording import reason_words
 from gillhouse.core.quantities import MEASURES
 
 FORMAT = 1
@@ -32,6 +35,7 @@ HOURS = 4
 """Decimals of hours and deficits: 0.0001 h is 0.36 s."""
 PERCENT = 2
 VALUE = 3
+SLOPE = 6
 
 
 def iso(ms: int, zone: tzinfo) -> str:
@@ -68,6 +72,7 @@ def record(night: Night) -> dict[str, Any]:
         },
         "away": [_away(away, zone) for away in night.away],
         "rejects": dict(night.rejects),
+        "findings": [_finding(one, zone) for one in night.findings],
     }
 
 
@@ -99,6 +104,7 @@ def _quantity(one: QuantityNight, night: Night) -> dict[str, Any]:
     return {
         "unit": MEASURES[one.quantity].unit,
         "measured": one.measured,
+        "sure_to": one.sure_to,
         "low": one.limits[-1].low,
         "high": one.limits[-1].high,
         "limits": [
@@ -213,6 +219,33 @@ def _sensor(one: SensorNight, night: Night) -> dict[str, Any]:
         "coverage_pct": _share(one.covered_ms, night.window.lasts_ms),
         "gaps": [_span(begin, end, zone) for begin, end in one.silences],
         "last": None if one.last_ms is None else iso(one.last_ms, zone),
+        "calibrations": [_since(since, zone) for since in one.calibrations],
+    }
+
+
+def _since(one: Since, zone: tzinfo) -> dict[str, Any]:
+    """A correction in force: `value = slope * raw + offset`."""
+    known = one.known
+    return {
+        "from": iso(one.wall_ms, zone),
+        "slope": 1.0 if known is None else round(known.slope, SLOPE),
+        "offset": 0.0 if known is None else round(known.offset, SLOPE),
+        "error": None if known is None else round(known.error, VALUE),
+        "made": None if known is None else iso(known.made_ms, zone),
+        "due": None if known is None else iso(known.due_ms, zone),
+        "who": None if known is None else known.who,
+        "against": [] if known is None else [point.against for point in known.points],
+    }
+
+
+def _finding(one: FindingNight, zone: tzinfo) -> dict[str, Any]:
+    return {
+        "finding": one.reason.value,
+        "sensor": one.sensor,
+        "space": one.space,
+        "since": iso(one.since_ms, zone),
+        "words": reason_words(one.reason, one.facts),
+        "facts": dict(one.facts),
     }
 
 

@@ -116,9 +116,17 @@ def _range(figures: QuantityNight) -> str:
     if figures.quantity is Quantity.CO2:
         words = f"CO2 up to {told.number(Quantity.CO2, tally.most)}"
     else:
-        words = told.span(figures.quantity, tally.least, tally.most)
+        words = _spanned(figures, tally.least, tally.most)
     share = percent(tally.inside_ms, tally.covered_ms)
     return words if share == "100 %" else f"{words} (right {share})"
+
+
+def _spanned(figures: QuantityNight, least: float, most: float) -> str:
+    """Least to most; where sensors are not sure any more, 'or more'."""
+    sure = figures.sure_to
+    if sure is None or most <= sure:
+        return told.span(figures.quantity, least, most)
+    return f"{told.span(figures.quantity, min(least, sure), sure)} or more"
 
 
 def _others(one: SpaceVerdict) -> str:
@@ -143,7 +151,7 @@ def _trouble(night: Night, finding: Finding) -> str:
     if not same or finding.worst is None:
         share = 100 * tally.covered_ms / night.window.lasts_ms
         return f"Known for {share:.0f} % of the night only; {_range(figures)}."
-    return f"{_where(figures, same)} {_when(night, same)}, {_how_far(figures.quantity, same)}."
+    return f"{_where(figures, same)} {_when(night, same)}, {_how_far(figures, same)}."
 
 
 def _where(figures: QuantityNight, same: Sequence[Outside]) -> str:
@@ -163,9 +171,12 @@ def _when(night: Night, same: Sequence[Outside]) -> str:
     return f"for {whole}, {told.times(len(same))} between {between}"
 
 
-def _how_far(quantity: Quantity, same: Sequence[Outside]) -> str:
+def _how_far(figures: QuantityNight, same: Sequence[Outside]) -> str:
     worst = max(same, key=lambda outside: abs(outside.stretch.worst - outside.stretch.limit)).stretch
-    return f"{WORST_WORD[quantity, worst.side]} {told.number(quantity, worst.worst)}"
+    words, sure = WORST_WORD[figures.quantity, worst.side], figures.sure_to
+    if sure is not None and worst.worst > sure:
+        return f"{words} {told.number(figures.quantity, sure)} or more"
+    return f"{words} {told.number(figures.quantity, worst.worst)}"
 
 
 def _done(night: Night, space: SpaceNight) -> str:

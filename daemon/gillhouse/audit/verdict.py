@@ -12,7 +12,7 @@ from gillhouse.audit import hold, runs, told
 from gillhouse.audit.causes import REMEDY, TOOL
 from gillhouse.audit.hold import Side
 from gillhouse.audit.night import REPORTED, AlarmNight, Night, Outside, QuantityNight, SensorNight, SpaceNight
-from gillhouse.audit.wording import alarm_title, capital, sentence
+from gillhouse.audit.wording import alarm_title, capital, reason_words, sentence
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.crops import Band
 from gillhouse.core.quantities import Quantity
@@ -285,12 +285,19 @@ def _unseen(night: Night) -> Told:
             yield "unseen", Job(2, verdict.space.space.name, "no readings all night. See to its boards.")
 
 
+def _sensor_findings(night: Night) -> Told:
+    """What stands of the sensors: for daylight, so behind everything else."""
+    for one in night.findings:
+        yield one.sensor, Job(5, place_name(night, one.space), f"{reason_words(one.reason, one.facts)}.")
+
+
 _RULES: tuple[Callable[[Night], Told], ...] = (
     _standing_alarms,
     _unseen,
     _silent_sensors,
     _troubles,
     _were_silent,
+    _sensor_findings,
 )
 
 

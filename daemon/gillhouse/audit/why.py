@@ -10,11 +10,13 @@ from datetime import tzinfo
 from typing import Any
 
 from gillhouse.audit import told
+from gillhouse.audit.corrections import corrections
 from gillhouse.audit.evidence import RUNS_BEFORE_MS, config_at
 from gillhouse.audit.night import AuditError
 from gillhouse.audit.runs import Run, runs
 from gillhouse.audit.wording import DOUBT_WORD
 from gillhouse.core import inputs
+from gillhouse.core.calibration import correct
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import EventKind
 from gillhouse.core.quantities import MEASURES
@@ -151,12 +153,17 @@ def _reading(reader: Reader, farm: FarmSettings, row: Row, item: inputs.Reading)
     low, high = (band.low, band.high) if band else (None, None)
     unit = MEASURES[sensor.quantity].unit if sensor else ""
     shown = {"%": " %", "Cel": " C", "[ppm]": " ppm"}.get(unit, "")
+    known = corrections(reader, row.now.wall_ms, row.seq).at(sensor, row.seq) if sensor else None
+    value = item.value if known is None else round(correct(known, item.value), 2)
+    fixed = "" if known is None else f" ({value:g}{shown} by its last check)"
     words = (
-        f"sensor {item.sensor} said {item.value:g}{shown}, {_standing(stored)}{_band_words(low, high, shown)}"
+        f"sensor {item.sensor} said {item.value:g}{shown}{fixed}, {_standing(stored)}"
+        f"{_band_words(low, high, shown)}"
     )
     facts = {
         "sensor": item.sensor,
-        "value": item.value,
+        "value": value,
+        "raw": item.value,
         "sensed_ms": item.sensed_ms,
         "unit": unit,
         "quality": stored.quality.name if stored else None,
@@ -197,6 +204,17 @@ def _person(item: inputs.OperatorAction, zone: tzinfo) -> tuple[str, str, dict[s
     return "person", f"{item.who} asked: {item.act.value} {item.subject} {item.text}".rstrip(), facts
 
 
+def _check(item: inputs.Calibrated, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
+    did = "took back the last check of" if item.calibration is None else "checked"
+    return "check", f"{item.who} {did} {item.sensor}", {"who": item.who, "sensor": item.sensor}
+
+
+def _moved(item: inputs.SensorsAway, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
+    did = "took out" if item.for_ms else "put back"
+    facts = {"who": item.who, "sensors": list(item.sensors), "for_ms": item.for_ms}
+    return "sensors", f"{item.who} {did} {', '.join(item.sensors)}", facts
+
+
 def _board(item: inputs.RelayReport, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
     facts = {"relay": item.relay, "on": item.on, "available": item.available}
     return "board", f"the board of {item.relay} {_said(item)}", facts
@@ -228,6 +246,8 @@ def _start(item: inputs.Started, zone: tzinfo) -> tuple[str, str, dict[str, Any]
 _OTHERS: dict[type, Callable[[Any, tzinfo], tuple[str, str, dict[str, Any]]]] = {
     inputs.Due: _due,
     inputs.OperatorAction: _person,
+    inputs.Calibrated: _check,
+    inputs.SensorsAway: _moved,
     inputs.RelayReport: _board,
     inputs.LinkChange: _link,
     inputs.ClockStep: _clock,

@@ -45,6 +45,7 @@ DOUBT_WORD: dict[str, str] = {
     Mark.AHEAD.value: "board's clock ahead",
     Mark.RETAINED.value: "kept copy of unknown age",
     Mark.LATE.value: "late and impossible",
+    Mark.AWAY.value: "out of its place",
 }
 """Why readings did not count, by mark."""
 
