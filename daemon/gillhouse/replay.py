@@ -75,7 +75,14 @@ def _again(
     reader: Reader, segment: Segment, other: FarmSettings | None
 ) -> Iterator[tuple[int, int, tuple[str, ...]]]:
     """Each input of a segment: number, wall ms, and the lines of what a fresh core makes of it."""
-    farm = Farm.restore(_settings(reader, segment.digest), reader.state_at(segment))
+    settings, state = _settings(reader, segment.digest), reader.state_at(segment)
+    try:
+        farm = Farm.restore(settings, state)
+    except ValueError as error:
+        raise StoreError(
+            f"version {segment.version} decided then, and this one cannot go on from its state ({error}): "
+            f"use that version to decide this night again"
+        ) from error
     if other is not None:
         farm.resettle(other)
     for seq, now, item in reader.inputs_between(segment.first_seq, segment.last_seq):

@@ -3,27 +3,47 @@
 Used at the start of the daemon, and by commands that only record while none is running.
 """
 
+import logging
+
 from gillhouse.core.farm import Farm
+from gillhouse.core.instant import Instant
 from gillhouse.core.settings import FarmSettings
 from gillhouse.store.reader import Reader
 
 CHECKPOINT = "checkpoint"
 """Name of the kept state among the store's facts."""
 LAST = 1 << 62
+log = logging.getLogger(__name__)
 
 
 def farm_as_left(reader: Reader, settings: FarmSettings) -> Farm:
     """The core with alarms, counts and standings as at the last committed input.
 
-    A kept state made under another config is carried over for whatever still has the same name.
+    A kept state made under another config is carried over for whatever still has the same name. One that this
+    version cannot read is not: batches and corrections come from the journal then, all else begins anew.
     """
     kept = reader.meta(CHECKPOINT)
     if kept is None:
         return Farm(settings)
-    farm = Farm.restore(settings, kept["snapshot"])
+    try:
+        farm = Farm.restore(settings, kept["snapshot"])
+    except ValueError as error:
+        log.warning(
+            "the kept state cannot be read (%s): batches and sensors' corrections are taken from the "
+            "journal; alarms, the day's water and overrides begin anew", error,
+        )  # fmt: skip
+        return _told_again(reader, settings)
     if kept["config"] != settings.digest:
         farm.resettle(settings)
         return farm
     for seq, now, item in reader.inputs_between(kept["seq"], LAST):
         farm.handle(seq, now, item)
+    return farm
+
+
+def _told_again(reader: Reader, settings: FarmSettings) -> Farm:
+    """A new core, told what is in force until somebody says otherwise. A start follows and sets its clock."""
+    farm = Farm(settings)
+    for seq, now, item in reader.lasting_inputs():
+        farm.handle(seq, Instant(now.wall_ms, 0), item)
     return farm

@@ -7,7 +7,7 @@ import pytest
 from gillhouse.clock import VirtualClock
 from gillhouse.config import load_files, shipped_dir
 from gillhouse.core.edges import StoreSettings
-from gillhouse.core.inputs import Due
+from gillhouse.core.inputs import BatchAct, BatchAction, Calibrated, Due
 from gillhouse.core.instant import Instant
 from gillhouse.errors import ConfigError
 from gillhouse.store.keep import HISTORY_PACE, STEP_ROWS
@@ -51,6 +51,27 @@ def test_how_long_is_a_setting() -> None:
     assert load_files({"farm.yaml": other}).store.keep_days == 60
     with pytest.raises(ConfigError, match="keep"):
         load_files({"farm.yaml": other.replace("60 d", "7 d")})
+
+
+def test_batches_and_corrections_outlast_their_time(tmp_path: Path) -> None:
+    """What is in force until somebody says otherwise is needed for tonight, however long ago it was said."""
+    path, clock = tmp_path / "journal.db", VirtualClock(T0_MS)
+    added = BatchAction(BatchAct.ADD, "b1", "anna", kg=40.0)
+    said = [added, Due("x", 1), Calibrated("tent-1", None, "anna")]
+    with writing(path, clock, StoreSettings(keep_days=30)) as kept:
+        kept.writer.put(SegmentRow(1, Instant(T0_MS, 0), "d", "0", "start", {}))
+        kept.writer.put(*(reading(86_400 * day) for day in range(1, 31)))
+        kept.writer.put(*(InputRow(1 + at, Instant(T0_MS, 0), item) for at, item in enumerate(said)))
+        kept.writer.put(SegmentRow(10, Instant(T0_MS + DAY_MS, DAY_MS), "d", "0", "six hours", {}))
+        assert kept.writer.flush()
+        for day in range(31, 40):
+            clock.advance_to(day * DAY_MS)
+            kept.writer.put(reading(day * 86_400))
+            assert kept.writer.flush()
+    with Reader(path) as reader:
+        assert reader.segment_before(T0_MS) is None
+        assert [(seq, item) for seq, _, item in reader.lasting_inputs()] == [(1, said[0]), (3, said[2])]
+        assert reader.input(2) is None
 
 
 def test_readings_within_the_retention_stay(tmp_path: Path) -> None:

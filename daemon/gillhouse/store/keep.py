@@ -1,10 +1,13 @@
 """Retention: old readings go, a few at each commit, with the inputs and snapshots that only replay needs.
 
-Events, commands, alarms, configs and the sums of each hour stay: they are the farm's log, and small.
+Events, commands, alarms, configs and the sums of each hour stay: they are the farm's log, and small. So do
+inputs that are in force until the next of their kind: a batch, a sensor's correction.
 """
 
+import json
 import sqlite3
 
+from gillhouse.core.inputs import BatchAction, Calibrated
 from gillhouse.core.instant import Instant
 from gillhouse.store.packing import SERIES_BITS
 
@@ -12,6 +15,9 @@ DAY_MS = 86_400_000
 
 STEP_ROWS = 500
 """Most rows of a table one commit removes: a step short enough to go unnoticed."""
+
+LASTING = json.dumps([kind.__name__ for kind in (BatchAction, Calibrated)])
+"""Kinds of inputs that are kept for good: the audit, and a start without a kept state, look for them."""
 
 HISTORY_PACE = 24
 """History is removed at most this many times faster than it is made, so that a wall clock that has jumped a
@@ -64,6 +70,7 @@ def prune(db: sqlite3.Connection, before_ms: int) -> None:
         return
     db.execute("DELETE FROM segments WHERE first_seq < ?", (first,))
     db.execute(
-        "DELETE FROM inputs WHERE seq IN (SELECT seq FROM inputs WHERE seq < ? ORDER BY seq LIMIT ?)",
-        (first, STEP_ROWS),
+        "DELETE FROM inputs WHERE seq IN (SELECT seq FROM inputs WHERE seq < ? "
+        "AND kind NOT IN (SELECT value FROM json_each(?)) ORDER BY seq LIMIT ?)",
+        (first, LASTING, STEP_ROWS),
     )

@@ -17,6 +17,7 @@ from gillhouse.core.instant import Instant
 from gillhouse.errors import StoreError
 from gillhouse.store.codec import decode_input, from_canonical
 from gillhouse.store.finding import last_wall_ms
+from gillhouse.store.keep import LASTING
 from gillhouse.store.packing import ORDINARY_DELAY_MS, SERIES_BITS, SERIES_SPAN, unpack
 from gillhouse.store.records import Journalled, ReadingAt, Segment
 
@@ -131,6 +132,17 @@ class JournalQueries:
             item = decode_input(name, body)
             assert isinstance(item, kind)
             yield seq, Instant(wall_ms, mono_ms), item
+
+    def lasting_inputs(self) -> list[Journalled]:
+        """All inputs in force until the next of their kind (`keep.LASTING`), in order. Reads every input."""
+        return [
+            (seq, Instant(wall_ms, mono_ms), decode_input(kind, body))
+            for seq, wall_ms, mono_ms, kind, body in self._db.execute(
+                "SELECT seq, wall_ms, mono_ms, kind, body FROM inputs "
+                "WHERE kind IN (SELECT value FROM json_each(?)) ORDER BY seq",
+                (LASTING,),
+            )
+        ]
 
     def input(self, seq: int) -> Journalled | None:
         """One input; None when no row has that number."""
