@@ -80,7 +80,7 @@ def test_check_shows_the_bands_the_sources_and_the_clash(tmp_path):
         "  CLASH: humidity: grey oyster (fruiting) wants 85 to 90 %, shiitake (rest) wants 75 to 85 %; both"
         " cannot be had, it is kept for grey oyster, which has priority",
         "  humidity: keep 85 to 90 %, call somebody under 80 or over 95",
-        "    source: what all crops here share; for grey-oyster, fruiting: set by us inside",
+        "    source: shiitake (rest) gives way; for grey-oyster, fruiting: set by us inside",
         "  least fresh air: 2 air changes an hour, 10 m3/h by weight",
     ):
         assert line in said

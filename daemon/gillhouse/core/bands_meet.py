@@ -187,7 +187,7 @@ def _together(quantity: Quantity, held: list[CropHere], out: list[CropHere]) -> 
         target=None if aim is None else _within(aim, floor, ceiling),
         alarm_low=_most([alarm_low, *outer_lows]),
         alarm_high=_least([alarm_high, *outer_highs]),
-        source=_sources(quantity, [*held, *out]),
+        source=_sources(quantity, held, out),
     )
 
 
@@ -214,12 +214,13 @@ def _within(aim: float, low: float | None, high: float | None) -> float:
     return raised if high is None else min(raised, high)
 
 
-def _sources(quantity: Quantity, crops: list[CropHere]) -> str:
-    """Each crop's own source, once, under its name."""
+def _sources(quantity: Quantity, held: list[CropHere], out: list[CropHere]) -> str:
+    """Each crop's own source, once, under its name; and who gave way."""
     said = {
-        f"for {crop.species}, {crop.stage}: {band_of(crop.profile, quantity).source}": None for crop in crops
+        f"for {crop.species}, {crop.stage}: {band_of(crop.profile, quantity).source}": None for crop in held
     }
-    return "what all crops here share; " + "; ".join(said)
+    gone = ", ".join({f"{crop.species} ({crop.stage}) gives way": None for crop in out})
+    return "; ".join((gone or "what all crops here share", *said))
 
 
 def _light(ranked: list[CropHere]) -> LightWish:
