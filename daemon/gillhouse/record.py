@@ -9,7 +9,7 @@ from typing import Any
 from gillhouse import __version__
 from gillhouse.clock import Clock
 from gillhouse.config import Config, load_files
-from gillhouse.core.inputs import BatchAction, OperatorAction
+from gillhouse.core.inputs import Input
 from gillhouse.core.outputs import Outcome
 from gillhouse.errors import StoreError
 from gillhouse.resume import CHECKPOINT, farm_as_left
@@ -28,7 +28,7 @@ def status_as_left(journal: Path, clock: Clock) -> dict[str, Any]:
         return farm_as_left(reader, _config(reader, journal).farm).status(clock.now())
 
 
-def record_only(journal: Path, action: OperatorAction | BatchAction, clock: Clock) -> Outcome:
+def record_only(journal: Path, action: Input, clock: Clock) -> Outcome:
     """Writes down what a person did. Returns what came of it.
 
     Raises:

@@ -6,9 +6,11 @@ and one row in `REQUESTS`.
 
 import re
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any, Protocol
 
-from gillhouse.core.inputs import Act, BatchAction, Input, OperatorAction
+from gillhouse.core.calibration import Calibration, calibration
+from gillhouse.core.inputs import Act, BatchAction, Calibrated, Input, OperatorAction, SensorsAway
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.snapshot import from_plain, to_plain
 from gillhouse.errors import GillhouseError
@@ -70,10 +72,43 @@ def _batch(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
     return outcome
 
 
+def calibrated(request: dict[str, Any], who: str) -> Calibrated:
+    """What a request says of a sensor's check. The correction is worked out again from its points.
+
+    Raises:
+        CalibrationError, ValueError: the points cannot be used; it says why.
+    """
+    plain, known = request["calibration"], None
+    if plain is not None:
+        said = from_plain(Calibration, plain, "calibration")
+        points = [replace(point, against=point.against[:LONGEST_TEXT]) for point in said.points]
+        known = calibration(said.quantity, points, said.made_ms, who)
+    return Calibrated(str(request["sensor"]), known, who)
+
+
+def sensors_away(request: dict[str, Any], who: str) -> SensorsAway:
+    """Which sensors a request takes out of their place, or puts back."""
+    return SensorsAway(tuple(map(str, request["sensors"])), who, int(request["for_ms"]))
+
+
+CHECKS: dict[str, Callable[[dict[str, Any], str], Calibrated | SensorsAway]] = {
+    "calibrate": calibrated,
+    "away": sensors_away,
+}
+"""Requests about the checking of sensors; they can also be recorded while no daemon runs."""
+
+
+def _checked(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
+    outcome: dict[str, Any] = to_plain(house.submit(CHECKS[request["ask"]](request, who)))
+    return outcome
+
+
 REQUESTS: dict[str, Callable[[House, dict[str, Any], str], dict[str, Any]]] = {
     "status": _status,
     "act": _act,
     "batch": _batch,
+    "calibrate": _checked,
+    "away": _checked,
 }
 
 

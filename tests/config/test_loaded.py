@@ -237,6 +237,21 @@ def test_self_calibrating_co2_in_a_closed_space_is_warned_of(zone: str, warned: 
     assert bool(found) is warned
 
 
+@pytest.mark.parametrize("calibrated", ["yes", "no"])
+def test_a_target_over_93_is_only_wished_for_without_a_calibrated_sensor(
+    calibrated: str, tmp_path: Path
+) -> None:
+    path = tmp_path / "farm.yaml"
+    tent = TENT.replace("volume_m3: 9,", "volume_m3: 9, bands: {humidity: {target: 94, high: 96}},")
+    path.write_text(
+        tent + "sensors:\n  rh: {space: tent, quantity: humidity, unit: \"%\", topic: a/rh, format: number,"
+        f" every: 30 s, calibrated: {calibrated}}}\n",
+        encoding="utf-8",
+    )
+    said = CliRunner().invoke(command, ["--config", str(path)]).output
+    assert ("94 % is only wished for: kept near 93 %" in said) is (calibrated == "no"), said
+
+
 def test_secret_file_must_be_its_owners_alone(tmp_path: Path) -> None:
     secret, farm = tmp_path / "secret", tmp_path / "farm.yaml"
     farm.write_text(TENT + "broker: {username: me, password_file: secret}\n", encoding="utf-8")

@@ -104,6 +104,7 @@ REFUSED = {
     "at its stop": ((Point(97.59, 100.0, 0.76, "potassium sulfate", MADE_MS),), "dry"),
     "nothing at all": ((), "give one"),
     "three": ((SALT, SULFATE, SALT), "give one"),
+    "no error": ((Point(75.5, 75.0, nan, "salt", MADE_MS),), "says nothing"),
     "not a number": ((Point(75.47, nan, 0.22, "salt", MADE_MS),), "no humidity"),
 }  # fmt: skip
 

@@ -29,16 +29,16 @@ def check(one: Bench, reference: float, read: float) -> None:
 def test_a_high_target_is_wished_for_until_a_check_is_in_date() -> None:
     one = bench()
     one.every(30, 2, room_rh=92.0)
-    assert (humidity(one)["aim"], humidity(one)["wished"]) == (93.0, 96.0)
+    assert (humidity(one)["held_at"], humidity(one)["wished"]) == (93.0, 96.0)
     check(one, 75.5, 75.5)
     one.every(30, 1, room_rh=92.0)
-    assert (humidity(one)["aim"], humidity(one)["wished"]) == (96.0, None)
+    assert (humidity(one)["held_at"], humidity(one)["wished"]) == (None, None)
 
 
 def test_an_open_space_aims_at_nothing() -> None:
     one = bench(SpaceKind.OPEN)
     one.every(30, 2, room_rh=92.0)
-    assert (humidity(one)["aim"], humidity(one)["wished"]) == (None, None)
+    assert (humidity(one)["held_at"], humidity(one)["wished"]) == (None, None)
 
 
 @pytest.mark.parametrize(

@@ -12,10 +12,19 @@ import click
 from gillhouse.config import Config, load, shipped_dir
 from gillhouse.core.bands_meet import explain
 from gillhouse.core.crops import Band, LightWish, Species
+from gillhouse.core.demand import UNCALIBRATED_AIM_PCT
 from gillhouse.core.edges import ChannelSettings, PersonSettings
 from gillhouse.core.kind_limits import limit_words
 from gillhouse.core.quantities import MEASURES, Quantity
-from gillhouse.core.settings import ProgrammeSettings, RelaySettings, SensorSettings, SpaceSettings, When
+from gillhouse.core.settings import (
+    ProgrammeSettings,
+    RelaySettings,
+    SensorSettings,
+    SpaceKind,
+    SpaceSettings,
+    When,
+)
+from gillhouse.core.truth_status import wished_pct
 from gillhouse.errors import ConfigError
 
 PRIORITIES = {1: "wakes someone", 2: "high", 3: "daytime"}
@@ -113,6 +122,8 @@ def _crops(config: Config, space: SpaceSettings) -> Iterator[str]:
         if space.crops or band.low is not None:
             yield f"  {quantity}: {_band(band, UNITS[quantity])}"
             yield f"    source: {band.source}"
+        if quantity is Quantity.HUMIDITY:
+            yield from _wished(config, space, band)
     yield from (f"  {line}" for line in limit_words(space))
     if space.crops:
         weight = f", {space.fresh_air_m3_per_h:g} m3/h by weight" if space.fresh_air_m3_per_h else ""
@@ -120,6 +131,19 @@ def _crops(config: Config, space: SpaceSettings) -> Iterator[str]:
     if space.light:
         wish = space.light.wish
         yield f"  light: {space.light.hours:g} h from {_clock(space.light.from_min)}{_lux(wish)}"
+
+
+def _wished(config: Config, space: SpaceSettings, band: Band) -> Iterator[str]:
+    """What cannot be steered to before a sensor is checked."""
+    own = [one for one in config.farm.sensors.values() if one.space == space.id and one.calibrated]
+    if any(one.quantity is Quantity.HUMIDITY for one in own) or space.kind is SpaceKind.OPEN:
+        return
+    wished = wished_pct(band)
+    if wished is not None:
+        yield (
+            f"    {wished:g} % is only wished for: kept near {UNCALIBRATED_AIM_PCT:g} % until gillhouse"
+            " calibrate has checked a sensor"
+        )
 
 
 def _usual(species: Species) -> Iterator[str]:

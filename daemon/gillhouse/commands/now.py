@@ -7,16 +7,22 @@ from typing import Any
 import click
 
 from gillhouse.alerts.wording import plain
+from gillhouse.audit.corrections import Corrections, corrections
 from gillhouse.audit.evidence import config_at
+from gillhouse.audit.wording import capital, reason_words
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import default_state, since, state_option
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import FarmSettings, SpaceSettings
+from gillhouse.core.truth import AT_LEAST_PCT
 from gillhouse.errors import LocalError
 from gillhouse.local import ask
 from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
+
+LAST = 1 << 62
+"""No input has a greater number."""
 
 SHOWN = {
     # quantity: (heading, unit, decimals)
@@ -48,23 +54,28 @@ def _from_store(state: Path) -> dict[str, Any]:
     clock_ms = SystemClock().now().wall_ms
     with Reader(state / JOURNAL) as reader:
         farm = config_at(reader, clock_ms).farm
+        truth = corrections(reader, clock_ms, LAST)
         spaces: dict[str, Any] = {}
         for space in farm.spaces.values():
             spaces[space.id] = {
                 "name": space.name, "stage": space.stage.value, "species": space.species,
-                "quantities": _newest(reader, farm, space, clock_ms), "relays": {}, "alarms": [],
+                "quantities": _newest((reader, truth), farm, space, clock_ms), "relays": {}, "alarms": [],
                 "next_action_s": None,
             }
-    return {"spaces": spaces, "links": {}, "alarms": []}
+    return {"spaces": spaces, "links": {}, "alarms": [], "findings": []}
 
 
-def _newest(reader: Reader, farm: FarmSettings, space: SpaceSettings, clock_ms: int) -> dict[str, Any]:
+def _newest(
+    kept: tuple[Reader, Corrections], farm: FarmSettings, space: SpaceSettings, clock_ms: int
+) -> dict[str, Any]:
     quantities: dict[str, Any] = {}
+    reader, truth = kept
     for sensor in farm.sensors.values():
         last = reader.last(sensor.id) if sensor.space == space.id else None
         if last is None or sensor.quantity.value in quantities:
             continue
         band = space.bands.get(sensor.quantity)
+        (last,) = truth.corrected(sensor, [last])
         quantities[sensor.quantity.value] = {
             "value": last.value, "quality": last.quality.name, "mark": last.mark.value,
             "age_s": (clock_ms - last.ts) / 1000, "sensor": sensor.id, "held": False,
@@ -88,6 +99,9 @@ def _lines(status: dict[str, Any]) -> list[str]:
         f"! {KINDS[alarm['kind']].title}, since {since(alarm['since_ms'])}  ({alarm['alarm']})"
         for alarm in status["alarms"]
     ]
+    for one in status["findings"]:
+        words = reason_words(Reason(one["reason"]), one["facts"])
+        lines.append(f"? {capital(words)}, since {since(one['since_ms'])}")
     return lines or ["nothing is known yet"]
 
 
@@ -102,7 +116,14 @@ def _air(quantities: dict[str, Any]) -> list[str]:
         wanted = f"  wanted {edges[0]}..{edges[1]}" if any(edges) else ""
         doubt = "" if one["quality"] == "GOOD" else f"  doubtful: {one['mark']}"
         value = f"{one['value']:.{decimals}f} {unit}"
+        if one.get("at_least"):
+            value = f"{AT_LEAST_PCT:g} {unit} or more (reads {one['value']:.{decimals}f})"
         words.append(f"{heading:<12} {value}{wanted}{doubt}  {_age(one['age_s'])} ago")
+        if one.get("wished") is not None:
+            words.append(
+                f"{'':<12} kept near {one['held_at']:g} {unit}; {one['wished']:g} is only wished for until"
+                " `gillhouse calibrate` has checked a sensor"
+            )
     return words
 
 

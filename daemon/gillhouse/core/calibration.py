@@ -147,6 +147,10 @@ def _check(quantity: Quantity, points: Sequence[Point]) -> None:
                     f"{value:g} {measure.unit} is no {quantity}; it lies between {measure.low:g} and"
                     f" {measure.high:g}"
                 )
+        if not 0.0 <= point.error < measure.high:
+            raise CalibrationError(
+                f"an error of {point.error:g} {measure.unit} says nothing; give a smaller one"
+            )
         if quantity is Quantity.HUMIDITY and point.read >= measure.high:
             raise CalibrationError(
                 f"the sensor stood at its stop, {point.read:g} %, over {point.against}: let it dry for a day"

@@ -2,7 +2,7 @@
 
 from gillhouse.core.calibration import in_date, left_error
 from gillhouse.core.crops import Band
-from gillhouse.core.demand import humidity_aim
+from gillhouse.core.demand import UNCALIBRATED_AIM_PCT
 from gillhouse.core.estimate import Estimate
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
@@ -51,16 +51,25 @@ def findings(state: State) -> list[dict[str, object]]:
 def humidity(
     plan: Plan, state: State, now: Instant, estimate: Estimate | None, band: Band | None
 ) -> dict[str, object]:
-    """Where the humidity of a space is aimed at, what is only wished for, and what its value is worth."""
-    shown: dict[str, object] = {"aim": None, "wished": None, "at_least": False}
-    if band is not None:
-        trusted, error = (False, 0.0) if estimate is None else (estimate.trusted, estimate.error)
-        aim, wished = humidity_aim(band, trusted, error), humidity_aim(band, True, error)
-        shown["aim"] = round(aim, 1)
-        shown["wished"] = round(wished, 1) if wished > aim else None
+    """What humidity is only wished for, where it is held instead, and what its value is worth."""
+    wished = None if band is None or (estimate is not None and estimate.trusted) else wished_pct(band)
+    shown: dict[str, object] = {
+        "wished": wished,
+        "held_at": None if wished is None else UNCALIBRATED_AIM_PCT,
+        "at_least": False,
+    }
     if estimate is not None and estimate.value is not None and estimate.value > AT_LEAST_PCT:
         settings = plan.settings.sensors
         own = [settings[name] for name in estimate.sensors if name in settings]
         tops = [checked_up_to(state.truth, sensor, now.wall_ms) for sensor in own]
         shown["at_least"] = estimate.value >= 100.0 or min(tops, default=0.0) < AT_LEAST_PCT
     return shown
+
+
+def wished_pct(band: Band) -> float | None:
+    """The humidity a band asks for, where that is more than a sensor without a check in date may steer to.
+
+    Its target, or where it has none its lower edge.
+    """
+    wish = band.target if band.target is not None else band.low
+    return wish if wish is not None and wish > UNCALIBRATED_AIM_PCT else None
