@@ -28,7 +28,7 @@ EVERY_MS = 30_000
 
 @dataclass
 class MeasuredRoom:
-    """Time runs in steps of two seconds; every half minute the sensors say something."""
+    """Time runs in steps of a few seconds; every half minute the sensors say something."""
 
     seed: int
     plan: RoomPlan = PLAN
@@ -37,6 +37,7 @@ class MeasuredRoom:
     outside: Outside = field(default_factory=lambda: Outside(11.0, ratio_of(11.0, 75.0), 425.0, 1.0))
     start_c: float = 16.0
     start_pct: float = 88.0
+    step_ms: int = 2_000
 
     def __post_init__(self) -> None:
         self.ms = 0
@@ -73,7 +74,7 @@ class MeasuredRoom:
         end = self.ms + int(seconds * 1000)
         while self.ms < end:
             self._thermostat()
-            step = min(2_000, end - self.ms, EVERY_MS - self.ms % EVERY_MS)
+            step = min(self.step_ms, end - self.ms, EVERY_MS - self.ms % EVERY_MS)
             self.room.step(step / 1000.0)
             self.ms += step
             for what, on in self._on.items():
