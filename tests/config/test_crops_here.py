@@ -1,11 +1,13 @@
 """Several crops in one space, and the kinds of space. Expected figures: by hand from the shipped species
 files (grey oyster fruiting: humidity 85-90, alarms 80 and 95; shiitake rest: 75-85, alarms 60 and 90)."""
 
+import re
+
 import pytest
 from click.testing import CliRunner
 
 from gillhouse.commands.check import command
-from gillhouse.config import load_files
+from gillhouse.config import load_files, shipped_dir
 from gillhouse.core.crops import Stage
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import CropShare, SpaceKind
@@ -118,3 +120,23 @@ def test_a_spawn_run_with_a_fruiting_crop_is_warned_of():
     text = FARM + ROOM.replace("kind: room", "kind: spawn run") + f"    crop: {OYSTER}\n"
     warnings = load_files({"farm.yaml": text}).warnings
     assert any("a spawn run holds a crop in fruiting" in warning for warning in warnings)
+
+
+def test_the_examples_in_the_shipped_file_are_sound_once_uncommented():
+    text = (shipped_dir() / "farm.yaml").read_text(encoding="utf-8")
+    one = re.search(r"\n    crop: \{species: grey-oyster, [^\n]*", text)
+    text = text.replace(one[0], "")
+    text = re.sub(r"\n    # (crops:|  - \{species)", r"\n    \1", text)
+    text = re.sub(r"\n  # (run:|cold:|  \{name)", r"\n  \1", text)
+    spaces = load_files({"farm.yaml": text}).farm.spaces
+    assert [space.kind.value for space in spaces.values()] == [
+        "room",
+        "tent",
+        "open",
+        "spawn run",
+        "cold store",
+    ]
+    assert [(crop.species, crop.priority) for crop in spaces["room"].crops] == [
+        ("grey-oyster", True),
+        ("lions-mane", False),
+    ]

@@ -45,7 +45,7 @@ def _spaces(draft: Draft) -> Iterator[str]:
     for ident, space in draft.spaces.items():
         roles = {relay.role for relay in draft.relays.values() if relay.space == ident}
         yield from _kind(draft, ident, space)
-        if space.kind is SpaceKind.COLD_STORE:
+        if space.kind is SpaceKind.COLD_STORE or (space.kind is SpaceKind.SPAWN_RUN and "mist" not in roles):
             continue
         if not measured(draft, ident, Quantity.HUMIDITY):
             yield f"spaces.{ident}: no humidity sensor: mist can only run by the clock there"
