@@ -3,10 +3,14 @@
 The rule, from docs/reference/night-json.md: a reading that counts (judged good, or late under its own time)
 holds until the next one of the same sensor, never longer than the sensor's silence limit; several sensors'
 values become one by the space's rule; all figures are sums over that staircase; exactly on a limit is inside.
+A reading is corrected by the last check journalled before it: slope x raw + offset, humidity within 0 and 100
+and left alone at either; a sensor counts as checked while that check is in date.
 A run begins with an ON, lasts as long as it is renewed, ends with the OFF, when its time is up, or when the
 daemon stops or starts. Nothing of `gillhouse.audit` is used here.
 """
 
+import json
+import sqlite3
 from bisect import bisect_right
 from dataclasses import dataclass
 from itertools import pairwise
@@ -27,6 +31,12 @@ class Sensor:
     settings: SensorSettings
     times: list[int]
     values: list[float]
+    checked: list[bool]
+    """A check was in date at that reading."""
+
+    def sure(self, at_ms: int) -> bool:
+        place = bisect_right(self.times, at_ms) - 1
+        return self.settings.calibrated or (place >= 0 and self.checked[place])
 
     def held(self, at_ms: int) -> float | None:
         """What it says at a moment."""
@@ -43,16 +53,45 @@ def sensors(night: Lived, space: str, quantity: str) -> list[Sensor]:
             if (settings.space, settings.quantity) != (space, quantity):
                 continue
             rows = db.execute(
-                "SELECT ts, value FROM readings_named WHERE sensor = ? AND ts < ? "
+                "SELECT ts, value, seq FROM readings_named WHERE sensor = ? AND ts < ? "
                 "AND (quality = 0 OR mark = 'arrived-late') AND zone NOT IN ('outdoor', 'intake') "
                 "ORDER BY ts",
                 (settings.id, night.to_ms),
             ).fetchall()
-            found.append(Sensor(settings, [row["ts"] for row in rows], [row["value"] for row in rows]))
+            lines = checks(db, settings.id)
+            believed = [corrected(lines, row["seq"], row["value"], row["ts"], quantity) for row in rows]
+            found.append(
+                Sensor(
+                    settings,
+                    [row["ts"] for row in rows],
+                    [value for value, _ in believed],
+                    [sure for _, sure in believed],
+                )
+            )
     return found
 
 
-def one_value(quantity: str, held: list[tuple[Sensor, float]]) -> float:
+def checks(db: sqlite3.Connection, sensor: str) -> list[tuple[int, dict[str, Any] | None]]:
+    """(journal number, the check) of a sensor, the newest first; None where one was taken back."""
+    rows = db.execute("SELECT seq, body FROM inputs WHERE kind = 'Calibrated' ORDER BY seq DESC").fetchall()
+    bodies = [(row["seq"], json.loads(row["body"])) for row in rows]
+    return [(seq, body["calibration"]) for seq, body in bodies if body["sensor"] == sensor]
+
+
+def corrected(
+    lines: list[tuple[int, dict[str, Any] | None]], seq: int, raw: float, ts: int, quantity: str
+) -> tuple[float, bool]:
+    """What the value was believed to be, and whether a check was in date."""
+    line = next((check for begun, check in lines if begun < seq), None)
+    if line is None:
+        return raw, False
+    value = line["slope"] * raw + line["offset"]
+    if quantity == "humidity":
+        value = raw if raw in (0.0, 100.0) else min(max(value, 0.0), 100.0)
+    return value, ts < line["due_ms"]
+
+
+def one_value(quantity: str, held: list[tuple[Sensor, float]], at_ms: int) -> float:
     """The rules of the shipped farm: humidity by the sensor that was checked, the highest CO2, the middle
     temperature (docs/reference/config.md)."""
     values = [value for _, value in held]
@@ -60,7 +99,7 @@ def one_value(quantity: str, held: list[tuple[Sensor, float]]) -> float:
         return max(values)
     if quantity == "temperature" or len(values) > 2:
         return median(values)
-    return mean([value for sensor, value in held if sensor.settings.calibrated] or values)
+    return mean([value for sensor, value in held if sensor.sure(at_ms)] or values)
 
 
 def stairs(night: Lived, space: str, quantity: str) -> list[tuple[int, float | None]]:
@@ -73,7 +112,7 @@ def stairs(night: Lived, space: str, quantity: str) -> list[tuple[int, float | N
     steps: list[tuple[int, float | None]] = []
     for begin, end in pairwise(inside):
         held = [(sensor, value) for sensor in some if (value := sensor.held(begin)) is not None]
-        steps.append((end - begin, one_value(quantity, held) if held else None))
+        steps.append((end - begin, one_value(quantity, held, begin) if held else None))
     return steps
 
 
