@@ -14,10 +14,13 @@ from gillhouse.payloads.message import Message
 from gillhouse.payloads.routes import Routes
 from gillhouse.sim.boards import sensor_boards
 from gillhouse.sim.plant import House
+from gillhouse.sim.room import Outside, Room, RoomPlan
 from gillhouse.sim.score import Fault, Score
+from gillhouse.sim.sensors import SimSensor
+from gillhouse.sim.split_unit import SplitUnit
 from gillhouse.sim.story import Stage, clock_ms, story_of
 from gillhouse.sim.trial import Length, Trial, night_from_ms
-from gillhouse.sim.weather import Weather
+from gillhouse.sim.weather import SEASONS, Weather
 from sim.farms import trial_config
 
 psychrolib.SetUnitSystem(psychrolib.SI)
@@ -245,3 +248,65 @@ def test_truth_says_that_it_is_simulated(tmp_path: Path) -> None:
     assert isinstance(spaces, list)
     assert [space["space"] for space in spaces] == ["room", "tent", "barn"]
     assert all(space["counted_h"] == 1.0 for space in spaces)
+
+
+def test_a_stuck_contact_does_not_follow_its_relay(house: House) -> None:
+    room = house.places["room"].room
+    assert room is not None
+    house.stick("room-fan", True, 1_000)
+    assert room.drive.fan_m3_s > 0.0
+    assert not house.on["room-fan"]
+    house.stick("room-fan", False, 2_000)
+    house.switch("room-fan", True, 3_000)
+    assert room.drive.fan_m3_s == 0.0
+    house.stick("room-fan", None, 4_000)
+    assert room.drive.fan_m3_s > 0.0
+
+
+@pytest.mark.parametrize("season", list(SEASONS))
+def test_seasons_stay_within_what_air_can_be(season: str) -> None:
+    """Never more water than saturated air holds, by psychrolib (under 0 C it means ice, the model water, of
+    which air holds up to 5 % more at -5 C), and each season is what its name says."""
+    weather = Weather(3, 0.0, 48.0, SEASONS[season])
+    day = [weather.outdoors(minute * 600.0) for minute in range(288)]
+    for air in day:
+        full = psychrolib.GetSatHumRatio(air.temperature_c, 101_325.0)
+        assert 0.0 < air.ratio <= full * (1.01 if air.temperature_c > 0.0 else 1.08)
+    mean_c = sum(air.temperature_c for air in day) / len(day)
+    assert {"winter": -5 < mean_c < 2, "spring": 8 < mean_c < 14, "summer": 21 < mean_c < 27,
+            "autumn": 12 < mean_c < 17}[season]  # fmt: skip
+
+
+def test_a_split_unit_cools_and_wrings_water_out_by_itself() -> None:
+    """Between its two temperatures it stays as it was; its coil at 7 C takes water out of damp air."""
+    plan = RoomPlan(
+        volume_m3=30.0, leak_m2=0.0, shell_m2=60.0, shell_w_m2k=0.6, structure_j_k=1.5e5,
+        substrate_kg=300.0, crop_m2=12.0, floor_m2=12.0, breath_g_kgh=0.1,
+    )  # fmt: skip
+    room = Room(plan, Outside(25.0, 0.010, 425.0), 18.0, 90.0)
+    unit = SplitUnit(1800.0, set_c=16.0, swing_k=0.7)
+    states = []
+    for _ in range(7200):
+        unit.act(room)
+        room.step()
+        states.append((room.temperature_c, unit.on))
+    assert room.ledger.coil_kg > 0.1
+    assert 15.0 < room.temperature_c < 17.0
+    turns = [after for before, after in pairwise(states) if before[1] != after[1]]
+    assert len(turns) >= 2
+    assert all(15.2 < temperature_c < 16.8 for temperature_c, _ in turns)
+
+
+def test_a_wet_humidity_sensor_reads_full_for_minutes_after() -> None:
+    sensor = SimSensor("rh", Quantity.HUMIDITY, 2.0, 1)
+    sensor.lag_s = 1.0
+    sensor.feel(90.0, 10.0)
+    assert sensor.says() != 100.0
+    sensor.feel(100.0, 30.0)
+    assert sensor.says() == 100.0
+    said = []
+    for _ in range(12):
+        sensor.feel(90.0, 30.0)
+        said.append(sensor.says())
+    assert said[:7] == [100.0] * 7
+    assert all(value is not None and value < 95.0 for value in said[8:])

@@ -29,6 +29,7 @@ from gillhouse.sim.broker import HOST, TrialBroker
 from gillhouse.sim.farm_copy import FARM_FILE, HEAD, trial_config
 from gillhouse.sim.link import BoardLink, TrialError
 from gillhouse.sim.trial import SIMULATED_KEY, Length, Trial, night_from_ms
+from gillhouse.sim.weather import SEASONS
 from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 from gillhouse.store.rows import MetaRow
@@ -46,20 +47,24 @@ Told = Callable[[int], None]
               help="How much of the night, from 20:00 on.")
 @click.option("--seed", type=int, default=1, show_default=True,
               help="Which night: weather, sensors' errors and labels come from it.")
+@click.option("--season", type=click.Choice(list(SEASONS)), default="autumn", show_default=True,
+              help="What the invented weather is like.")
 @click.option("--out", type=click.Path(path_type=Path, file_okay=False), default=Path("trial-night"),
               show_default=True, help="Where the night is left.")
 @click.option("--serve", is_flag=True, help="Show the night in a browser on this machine until Ctrl-C.")
 @click.option("--speed", type=click.Choice(["full", "real"]), default="full", show_default=True,
               help="real: a minute takes a minute.")
 @config_option
-def command(hours: float, seed: int, out: Path, serve: bool, speed: str, config_path: Path | None) -> None:
+def command(  # noqa: PLR0913 - each is an option
+    hours: float, seed: int, season: str, out: Path, serve: bool, speed: str, config_path: Path | None
+) -> None:
     """Live through a night on simulated boards.
 
     Example: gillhouse demo --out trial-night --serve
     """
     logging.basicConfig(level=logging.ERROR, format="%(message)s")
     make_room(out)
-    length = Length(seed, hours)
+    length = Length(seed, hours, SEASONS[season])
     farm = config_path or shipped_dir() / "farm.yaml"
     click.echo(f"A SIMULATED night: invented farm, weather and people; no real relay moves. Seed {seed}.")
     with click.progressbar(length=length.end_ms // MINUTE_MS, label="20:00 to morning", width=40) as bar:

@@ -199,6 +199,8 @@ class House:
         self.tank_full: dict[str, bool] = {
             id: True for id, sensor in farm.sensors.items() if sensor.quantity is Quantity.TANK
         }
+        self.stuck: dict[str, bool] = {}
+        """Relays whose contact does not follow any more, and where it stands."""
         self._equipment = {id: _true_load(relay, seed) for id, relay in farm.relays.items()}
         self._feeds = {valve: supply for supply in farm.supplies.values() for valve in supply.valves}
         held = tuple(faults)
@@ -258,6 +260,19 @@ class House:
                 place.score.switchings[relay] = place.score.switchings.get(relay, 0) + 1
         self._set_drives()
 
+    def stick(self, relay: str, closed: bool | None, at_ms: int) -> None:
+        """Welds or breaks the contact of `relay`, or mends it (None). Its board sees nothing of that."""
+        self.advance(at_ms)
+        if closed is None:
+            self.stuck.pop(relay, None)
+        else:
+            self.stuck[relay] = closed
+        self._set_drives()
+
+    def has_current(self, relay: str) -> bool:
+        """Whether the load behind `relay` runs."""
+        return self.stuck.get(relay, self.on[relay])
+
     def open_door(self, space: str, is_open: bool, at_ms: int) -> None:
         """Opens or shuts the door of `space`; nobody stays inside."""
         self.advance(at_ms)
@@ -282,7 +297,9 @@ class House:
 
     def _set_drive(self, space: str, place: Place, room: Room) -> None:
         mine = [
-            load for id, load in self._equipment.items() if self.on[id] and load.settings.space == space
+            load
+            for id, load in self._equipment.items()
+            if load.settings.space == space and self.has_current(id)
         ]
 
         def of(*roles: Role) -> list[Equipment]:
@@ -301,15 +318,15 @@ class House:
         supply = self._feeds.get(valve.id)
         pump = self.farm.relays[supply.pump] if supply else None
         tanks = {relay.tank for relay in (valve, pump) if relay and relay.tank}
-        pumped = pump is None or self.on[pump.id]
+        pumped = pump is None or self.has_current(pump.id)
         return pumped and all(self.tank_full.get(tank, True) for tank in tanks)
 
     def _shared_air(self, space: str) -> float:
         """A shared fan's flow goes in equal parts through the open dampers."""
         flow = 0.0
         for shared in self.farm.shared_air.values():
-            open_to = [id for id, damper in shared.dampers.items() if self.on[damper]]
-            if self.on[shared.fan] and space in open_to:
+            open_to = [id for id, damper in shared.dampers.items() if self.has_current(damper)]
+            if self.has_current(shared.fan) and space in open_to:
                 flow += self._equipment[shared.fan].m3_s / len(open_to)
         return flow
 

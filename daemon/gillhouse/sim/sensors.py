@@ -2,7 +2,7 @@
 
 Ranges of the room reference [invented except where marked]: first-order lag 20 to 120 s for humidity in a
 filter cap, 45 to 120 s for CO2, 30 to 150 s for temperature; noise 0.1 to 0.5 %, 5 to 20 ppm, 0.05 K; steps
-0.1 / 1 / 0.1; a fixed error of each sensor; exactly 100.0 while wet.
+0.1 / 1 / 0.1; a fixed error of each sensor; exactly 100.0 while wet and for minutes after.
 """
 
 from dataclasses import dataclass
@@ -35,7 +35,9 @@ MAKES: dict[Quantity, Make] = {
 SWITCH = Make((0.0, 0.0), 0.0, 1.0, 0.0)
 """Door, tank, people, mains: a contact, without lag or noise."""
 WET_PCT = 99.6
-"""At this and over, droplets form on the element and it reads exactly 100.0."""
+"""At this and over, droplets form on the element and it reads exactly 100.0..."""
+DRIES_S = 240.0
+"""... and for so long after the air has left it again: a wet element dries in minutes [invented]."""
 TRUST = 0.6
 """A sensor's fixed error is at most this share of the error its settings state."""
 LOST_SHARE = 0.01
@@ -63,6 +65,8 @@ class SimSensor:
         self.bias = self._rng.uniform(-most, most)
         self._felt: float | None = None
         self._said: float | None = None
+        self._wet_s = 0.0
+        """How long droplets will still be on the element."""
 
     @property
     def felt(self) -> float | None:
@@ -75,6 +79,8 @@ class SimSensor:
             self._felt = truth
         else:
             self._felt += (truth - self._felt) * (1.0 - exp(-seconds / self.lag_s))
+        if self.quantity is Quantity.HUMIDITY:
+            self._wet_s = DRIES_S if self._felt >= WET_PCT else max(0.0, self._wet_s - seconds)
 
     def says(self) -> float | None:
         """The value it reports now, in the quantity's canonical unit; None from a dead one.
@@ -88,7 +94,7 @@ class SimSensor:
             return self._said
         value = self._felt + self.bias + noise
         if self.quantity is Quantity.HUMIDITY:
-            value = 100.0 if self._felt >= WET_PCT else min(100.0, max(0.0, value))
+            value = 100.0 if self._wet_s else min(100.0, max(0.0, value))
         self._said = round(round(value / self.make.digit) * self.make.digit, 3)
         return self._said
 

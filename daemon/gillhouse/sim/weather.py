@@ -51,7 +51,13 @@ class Climate:
 AUTUMN = Climate()
 """A mild, overcast night in October."""
 FROST = Climate(mean_c=-2.0, swing_c=3.0, dew_gap_c=3.0, wind_m_s=3.0)
-"""A hard night: cold, dry and windy. Every cubic metre of fresh air has to be warmed and wetted."""
+"""A hard winter night: cold, dry and windy. Every cubic metre of fresh air has to be warmed and wetted."""
+SPRING = Climate(mean_c=11.0, swing_c=6.0, dew_gap_c=9.0, wind_m_s=3.5)
+"""Sun by day, clear at night: dry air, and much to and fro."""
+SUMMER = Climate(mean_c=24.0, swing_c=5.0, dew_gap_c=4.0, wind_m_s=1.5)
+"""Warm and close. Fresh air brings water and heat into a cool room."""
+SEASONS: dict[str, Climate] = {"winter": FROST, "spring": SPRING, "summer": SUMMER, "autumn": AUTUMN}
+"""Invented, each a kind of night and not a place's."""
 
 
 class Weather:

@@ -14,6 +14,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.sim.moist import humidity_pct
 from gillhouse.sim.room import Room
 from gillhouse.sim.sensors import SimSensor
+from gillhouse.sim.split_unit import SplitUnit
 
 STEP_MS = 3_000
 DAY_MS = 86_400_000
@@ -24,7 +25,6 @@ FLUSH_EVERY_MS = 600_000
 SLOW_EVERY_MS = 60_000
 """Interval of door, tank and outdoor boards."""
 FROST_C = 0.5
-SPLIT_SET_C, SPLIT_SWING_K = 16.0, 0.7
 SUN_ON_SHELL_M2_M3 = 0.02
 """Sun a shaded shell catches, m2 per m3 of space [invented]."""
 
@@ -66,7 +66,7 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
         self.fan_share = 0.0
         """Of a fan that can run at any speed, for `limit`."""
         self.continuous: Callable[[Room, float], None] | None = None
-        self._split_on = False
+        self._split_unit = SplitUnit(site.split_w) if site.split_w else None
         start = self.around(0.0)
         middle_c = (site.low_c + site.high_c) / 2 if site.fan_m3_h else start.temperature_c
         self.room = Room(site.plan, start, middle_c, 88.0)
@@ -162,22 +162,14 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
             drive.mist_kg_s = self.nozzle_kg_s() if self.closed("mist") else 0.0
             drive.heater_w = site.heater_w if self.closed("heater") else 0.0
             drive.moving = self.fan_share > 0.0
-        if site.split_w:
-            self._split()
+        if self._split_unit:
+            self._split_unit.act(room)
         room.step(seconds)
         self.at_ms = end_ms
         for relay, on in self.on.items():
             self.ran_s[relay] += seconds * on
         self._feel(seconds)
         self.merits.count(room, end_ms, seconds, self.fan_share)
-
-    def _split(self) -> None:
-        """The unseen actor: cools, and takes water out, by its own thermostat."""
-        if self.room.temperature_c > SPLIT_SET_C + SPLIT_SWING_K:
-            self._split_on = True
-        elif self.room.temperature_c < SPLIT_SET_C - SPLIT_SWING_K:
-            self._split_on = False
-        self.room.drive.cooler_w = self.site.split_w if self._split_on else 0.0
 
     def _feel(self, seconds: float) -> None:
         room = self.room
