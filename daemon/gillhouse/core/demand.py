@@ -24,9 +24,6 @@ AIR_KG_PER_M3 = 1.19
 SHORTEST_RUN_MS = 60_000
 """Shortest fan run where the relay names none; shorter ones wear it and move little air."""
 
-SWING_PCT = 1.5
-"""How far humidity swings around its aim with pulses and fan runs. By simulation (tests/bench), no source."""
-
 UNCALIBRATED_AIM_PCT = 93.0
 """A humidity sensor whose calibration is not in date steers no higher: 3 points of bias would wet caps."""
 
@@ -81,16 +78,16 @@ class Wish:
     facts: Facts = field(default_factory=dict)
 
 
-def humidity_aim(band: Band, trusted: bool, error: float) -> float:
+def humidity_aim(band: Band, trusted: bool, error: float, swing: float) -> float:
     """The humidity to steer at, percent: the band's target, kept off the edges by the error.
 
-    Without a target it is the driest that surely stays in the band: every point above costs water and leaves
-    caps wet for longer.
+    Without a target it is the driest that stays in the band with the space's own swing: every point above
+    costs water and leaves caps wet for longer.
     """
     low = band.low if band.low is not None else 0.0
     high = band.high if band.high is not None else 100.0
     margin = min(error, (high - low) / 2)
-    aim = band.target if band.target is not None else min(low + margin + SWING_PCT, (low + high) / 2)
+    aim = band.target if band.target is not None else min(low + margin + swing, (low + high) / 2)
     aim = min(max(aim, low + margin), high - margin)
     return aim if trusted else min(aim, UNCALIBRATED_AIM_PCT)
 

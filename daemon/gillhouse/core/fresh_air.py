@@ -17,10 +17,17 @@ from gillhouse.core.ventilation import air_changes, flow, purge_h
 LONGEST_RUN_MS = 600_000
 """One fresh-air run; after it the air is looked at again."""
 
+PACE_MS = 600_000
+"""Runs for CO2 should not begin more often: 12 switchings an hour keep a relay for years. Common practice, no
+source."""
+
+LEAST_DROP, MOST_DROP = 0.02, 0.2
+"""A run brings CO2 down by no less and no more than these shares of its ceiling."""
+
 SETTLE_MS = 90_000
 """After a run the CO2 sensor is given time to see it (lag of 45 to 120 s)."""
 
-FLOOR_M3_PER_H_PER_KG = 0.1
+FLOOR_M3_PER_H_PER_KG = 0.05
 """Fresh air per kilogram of substrate while CO2 is measured: a third of what a growers' handbook figure (1.4
 m3/h per kg of standing mushrooms, quoted second hand) makes of a fifth of the weight standing. CO2 leads;
 the floor only keeps the air from standing. An estimate."""
@@ -60,12 +67,16 @@ class AirState:
     wait_until_ms: int = 0
     runs: int = 0
     """Runs for CO2 in a row that did not bring it down: the next one is longer."""
+    drop_ppm: float = 0.0
+    """How far a run brings CO2 down: as little as keeps the fan from starting too often."""
+    started_ms: int | None = None
+    """The last run for CO2."""
     mode: Reason = Reason.STARTING
 
 
 def co2_start(high: float, error: float) -> float:
     """CO2 at which a run begins, ppm: under the ceiling by the sensor's error and by what builds up."""
-    return high - max(0.05 * high, error, 40.0)
+    return high - max(0.03 * high, error)
 
 
 def floor_flow(fresh_air_ach: float, volume_m3: float, crop_kg: float) -> float:
@@ -122,17 +133,28 @@ def _by_co2(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> Wis
         return Wish(False, Reason.OUTSIDE_WORSE, None, inside.co2.seqs, facts)
     if mono_ms < state.wait_until_ms:
         return Wish(False, Reason.WAITING_GAP, None, inside.co2.seqs)
-    run_ms, reached = _co2_run(plan, inside, value, start, state.runs)
+    run_ms, reached = _co2_run(plan, inside, value, start - _drop(state, start, mono_ms), state.runs)
     facts["at_capacity"] = not reached
     state.mode = Reason.CO2_HIGH if reached else Reason.AT_CAPACITY
     return Wish(True, Reason.CO2_HIGH, run_ms, inside.co2.seqs, facts)
 
 
-def _co2_run(plan: AirPlan, inside: Inside, value: float, start: float, runs: int) -> tuple[int, bool]:
+def _drop(state: AirState, start: float, mono_ms: int) -> float:
+    """How far under its start the next run should bring CO2, so that the one after it is not too soon."""
+    least = max(LEAST_DROP * start, 20.0)
+    drop = max(state.drop_ppm, least)
+    if state.started_ms is None:
+        return drop
+    since_ms = mono_ms - state.started_ms
+    if since_ms < PACE_MS:
+        return min(drop * 1.2, MOST_DROP * start)
+    return max(drop * 0.9, least) if since_ms > 1.2 * PACE_MS else drop
+
+
+def _co2_run(plan: AirPlan, inside: Inside, value: float, stop: float, runs: int) -> tuple[int, bool]:
     """How long a run must be, and whether it can be expected to reach the level at all."""
     if plan.fan_m3_per_h <= 0.0:
         return min(plan.shortest_ms * (1 + runs), plan.longest_ms), runs < 5
-    stop = start - max(0.02 * start, 20.0)
     changes = air_changes(plan.fan_m3_per_h + plan.leak_m3_per_h, plan.volume_m3)
     hours = purge_h(value, stop, inside.intake_co2_ppm, changes)
     if hours == inf:
@@ -165,7 +187,7 @@ def _by_wetness(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) ->
     value, band = inside.humidity.value, plan.humidity
     if value is None or band is None or band.high is None or not inside.humidity.trusted:
         return None
-    aim = humidity_aim(band, True, inside.humidity.error)
+    aim = humidity_aim(band, True, inside.humidity.error, 1.5)
     if inside.humidity.held or value <= aim + 0.5 * (band.high - aim):
         return None
     ratio = humidity_ratio(inside.temperature_c, value)
@@ -187,4 +209,7 @@ def air_given(plan: AirPlan, state: AirState, reason: Reason, mono_ms: int, run_
     hurry = reason is Reason.CO2_HIGH and state.mode is Reason.AT_CAPACITY
     state.wait_until_ms = mono_ms + run_ms + max(plan.rest_ms, 0 if hurry else SETTLE_MS)
     if reason is Reason.CO2_HIGH:
+        if plan.band is not None and plan.band.high is not None:
+            state.drop_ppm = _drop(state, plan.band.high, mono_ms)
+        state.started_ms = mono_ms
         state.runs = min(state.runs + 1, 9)

@@ -12,23 +12,25 @@ from dataclasses import dataclass, field
 from gillhouse.core.air import dew_point_c, humidity_ratio
 from gillhouse.core.crops import Band
 from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS, LONGEST_STEP_MS, Inside, Wish, humidity_aim
-from gillhouse.core.moisture import Moisture, carry, correct, poured
+from gillhouse.core.moisture import Exchange, Moisture, carry, correct, forget, poured
 from gillhouse.core.outputs import Facts
 from gillhouse.core.reasons import Reason
-
-USEFUL_SHARE = 0.6
-"""Share of a nozzle's water that stays in the air. Cheap low-pressure nozzles in damp air: about half.
-Common practice, no source; what it is off by shows as drift."""
 
 ASSUMED_LITRES_PER_H = 6.0
 """Of a mist relay without a label. Common practice, no source."""
 
-DRIFT_MOST = 0.5
-"""Drift is believed up to this share of what the nozzle gives, either way."""
+DRIFT_MOST = 0.3
+"""Drift is believed up to this share of what the nozzle sprays, either way."""
 
 PACE_MS = 240_000
 """While humidity is in its band pulses begin this far apart: 15 an hour keep a valve for years. Common practice,
 no source."""
+
+SWING_PCT = 1.5
+SWING_LEAST_PCT, SWING_MOST_PCT = 0.5, 5.0
+SWING_UP_PCT_H, SWING_DOWN_PCT_H = 20.0, 0.1
+"""The aim rises while the air is under its band and sinks while it is in it, so slowly that the two are in
+balance where the air is under it for half a percent of the time. By simulation (tests/bench), no source."""
 
 DRIFT_LASTS_MS = 30_000
 """What drifts in or out now is taken to go on for so long: a cooler's coil, a heater or a gust may end soon."""
@@ -80,6 +82,8 @@ class MistState:
     """By relay: no pulse before this..."""
     pace_until_ms: dict[str, int] = field(default_factory=dict)
     """... nor before this, while nothing is urgent."""
+    swing_pct: float = SWING_PCT
+    """How far the aim keeps over the lower edge: learnt from how long the air falls under it."""
     mode: Reason = Reason.STARTING
 
 
@@ -97,14 +101,20 @@ def _mist_mode(band: Band, value: float, last: Reason) -> Reason:
 def _follow(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> None:
     """Carries what is believed of the air to `mono_ms`, and takes in a reading that is new."""
     air, humidity = state.air, inside.humidity
+    elapsed_h = min(max(mono_ms - air.at_ms, 0), LONGEST_STEP_MS) / HOUR_MS
     if mono_ms - air.at_ms > LONGEST_STEP_MS:
         air.at_ms = mono_ms - LONGEST_STEP_MS
-    carry(air, plan.volume_m3, plan.leak_m3_per_h + inside.fan_m3_per_h, inside.intake_ratio, mono_ms)
+    exchange = Exchange(plan.volume_m3, plan.leak_m3_per_h, inside.fan_m3_per_h, inside.intake_ratio)
+    carry(air, exchange, mono_ms)
+    if air.ratio is not None and plan.band.low is not None:
+        dry = air.ratio < humidity_ratio(inside.temperature_c, plan.band.low)
+        swing = state.swing_pct + (SWING_UP_PCT_H if dry else -SWING_DOWN_PCT_H) * elapsed_h
+        state.swing_pct = min(max(swing, SWING_LEAST_PCT), SWING_MOST_PCT)
     if humidity.value is None:
-        air.ratio, air.drift_kg_h = None, 0.0
+        forget(air)
     elif not humidity.held and (humidity.mono_ms > air.read_ms or air.ratio is None):
         seen = humidity_ratio(inside.temperature_c, humidity.value)
-        correct(air, plan.volume_m3, seen, humidity.mono_ms, DRIFT_MOST * plan.litres_per_h * USEFUL_SHARE)
+        correct(air, plan.volume_m3, seen, humidity.mono_ms, DRIFT_MOST * plan.litres_per_h)
 
 
 def _look_ahead(plan: MistPlan, inside: Inside, state: MistState, aim: float) -> None:
@@ -115,15 +125,16 @@ def _look_ahead(plan: MistPlan, inside: Inside, state: MistState, aim: float) ->
     aim_ratio = humidity_ratio(inside.temperature_c, aim)
     per_m3 = AIR_KG_PER_M3 * (inside.intake_ratio - air.ratio)
     leak_kg_h = plan.leak_m3_per_h * per_m3
-    fan_kg_h = inside.fan_m3_per_h * per_m3
+    fan_kg_h = air.fan.value * inside.fan_m3_per_h * per_m3
+    useful_kg_h = air.useful.value * plan.litres_per_h
 
     def gain_kg(ahead_ms: int) -> float:
         by_drift = air.drift_kg_h * min(ahead_ms, DRIFT_LASTS_MS)
         return (leak_kg_h * ahead_ms + fan_kg_h * min(ahead_ms, inside.fan_left_ms) + by_drift) / HOUR_MS
 
-    pouring_kg = max(air.pouring_until_ms - air.at_ms, 0) / HOUR_MS * air.pouring_kg_h
+    pouring_kg = max(air.pouring_until_ms - air.at_ms, 0) / HOUR_MS * air.pouring_kg_h * air.useful.value
     lacking_kg = air_kg * (aim_ratio - air.ratio) - pouring_kg - gain_kg(PACE_MS // 2)
-    state.wanted_ms = int(lacking_kg / (plan.litres_per_h * USEFUL_SHARE) * HOUR_MS)
+    state.wanted_ms = int(lacking_kg / useful_kg_h * HOUR_MS)
     floor = plan.band.low if plan.band.low is not None else aim - BACK_PCT
     soon = air.ratio + (pouring_kg + min(gain_kg(AHEAD_MS), 0.0)) / air_kg
     state.urgent = soon < humidity_ratio(inside.temperature_c, min(floor + BACK_PCT / 2, aim))
@@ -137,7 +148,7 @@ def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict
         state.mode, state.wanted_ms, state.urgent = Reason.NO_GOOD_READING, 0, False
         return dict.fromkeys(plan.relays, Wish(False, Reason.NO_GOOD_READING))
     state.mode = _mist_mode(plan.band, value, state.mode)
-    aim = humidity_aim(plan.band, inside.humidity.trusted, inside.humidity.error)
+    aim = humidity_aim(plan.band, inside.humidity.trusted, inside.humidity.error, state.swing_pct)
     if state.mode in (Reason.SATURATED, Reason.TOO_HUMID):
         state.wanted_ms, state.urgent = 0, False
         facts = _mist_facts(plan, inside, aim, False)
@@ -179,7 +190,7 @@ def _mist_facts(plan: MistPlan, inside: Inside, aim: float, dew: bool) -> Facts:
 
 def mist_given(plan: MistPlan, state: MistState, relay: str, mono_ms: int, run_ms: int) -> None:
     """Takes note of a run that began at `mono_ms`, whoever asked for it."""
-    poured(state.air, plan.litres_per_h / len(plan.relays) * USEFUL_SHARE, mono_ms, run_ms)
+    poured(state.air, plan.litres_per_h / len(plan.relays), mono_ms, run_ms)
     state.gap_until_ms[relay] = mono_ms + run_ms + plan.gap_ms
     state.pace_until_ms[relay] = mono_ms + max(run_ms + plan.gap_ms, PACE_MS)
 

@@ -9,7 +9,7 @@ The corrections are those of an observer with three equal poles (Luenberger, IEE
 8(2):74-80, 1964, for the principle, from memory; the gains are worked out in docs/explanation/control.md).
 """
 
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from math import exp
 
 HOUR_MS = 3_600_000
@@ -28,6 +28,35 @@ AIR_KG_PER_M3 = 1.19
 """Dry air in a cubic metre near 18 C and 90 % (1 / 0.840 m3/kg, ASHRAE 2017 ch. 1 eqn 26)."""
 
 
+USEFUL_SHARE = 0.6
+"""Share of a nozzle's water that stays in the air, before it is learnt. Cheap low-pressure nozzles in damp air:
+about half. Common practice, no source."""
+
+USEFUL_LEAST, USEFUL_MOST = 0.2, 1.2
+FAN_LEAST, FAN_MOST = 0.5, 1.5
+"""What is learnt of nozzle and fan stays within these: labels are off by up to 40 %."""
+
+LEARN_SHARE = 0.03
+"""So much of a reading's surprise is taken as the nozzle's or the fan's, where it could be theirs at all."""
+
+NOISE_RATIO = 5e-5
+"""What a reading may be off by with nothing to learn from it: half a percent of humidity near 16 C."""
+
+
+@dataclass(slots=True)
+class Factor:
+    """One figure that labels tell wrong, learnt from the readings' surprises.
+
+    `on_ratio`, `on_shown` and `on_drift` say by how much each of these would be another for another value:
+    the recursive prediction error method (L. Ljung, System Identification, ch. 11, from memory).
+    """
+
+    value: float
+    on_ratio: float = 0.0
+    on_shown: float = 0.0
+    on_drift: float = 0.0
+
+
 @dataclass(slots=True)
 class Moisture:
     """What is believed of a space's air. Ratios in kg water per kg dry air, times monotonic milliseconds."""
@@ -43,9 +72,24 @@ class Moisture:
     read_ms: int = 0
     """Time of the last reading in it."""
     pouring_kg_h: float = 0.0
-    """What the nozzles give the air while a pulse runs..."""
+    """What the nozzles spray while a pulse runs..."""
     pouring_until_ms: int = 0
     """... which is until then."""
+    useful: Factor = field(default_factory=lambda: Factor(USEFUL_SHARE))
+    """Share of the spray that becomes vapour."""
+    fan: Factor = field(default_factory=lambda: Factor(1.0))
+    """True fan flow over its label."""
+
+
+@dataclass(slots=True)
+class Exchange:
+    """The air that came in since the last call."""
+
+    volume_m3: float
+    leak_m3_h: float
+    fan_m3_h: float
+    """By label."""
+    intake_ratio: float
 
 
 def poured(water: Moisture, kg_h: float, mono_ms: int, run_ms: int) -> None:
@@ -55,35 +99,37 @@ def poured(water: Moisture, kg_h: float, mono_ms: int, run_ms: int) -> None:
     water.pouring_until_ms = max(mono_ms + run_ms, water.pouring_until_ms if running else 0)
 
 
-def carry(water: Moisture, volume_m3: float, flow_m3_h: float, intake_ratio: float, mono_ms: int) -> None:
-    """Moves the belief to `mono_ms`, by pulses, air exchange and drift.
-
-    Args:
-        flow_m3_h: all air that came in since the last call, leakage and fans together.
-    """
-    if water.ratio is None:
-        water.at_ms = mono_ms
-        return
-    while water.at_ms < mono_ms:
+def carry(water: Moisture, air: Exchange, mono_ms: int) -> None:
+    """Moves the belief to `mono_ms`, by pulses, air exchange and drift."""
+    while water.ratio is not None and water.at_ms < mono_ms:
         pours = water.at_ms < water.pouring_until_ms
         until = min(mono_ms, water.pouring_until_ms) if pours else mono_ms
-        hours = (until - water.at_ms) / HOUR_MS
-        source = water.drift_kg_h + (water.pouring_kg_h if pours else 0.0)
-        before = water.ratio
-        water.ratio = max(_mixed(before, volume_m3, flow_m3_h, intake_ratio, source, hours), 0.0)
-        middle = (before + water.ratio) / 2
-        water.shown = middle + (water.shown - middle) * exp(-(until - water.at_ms) / SENSOR_LAG_MS)
+        _step(water, air, water.pouring_kg_h if pours else 0.0, until - water.at_ms)
         water.at_ms = until
+    water.at_ms = mono_ms
 
 
-def _mixed(
-    ratio: float, volume_m3: float, flow_m3_h: float, intake_ratio: float, source_kg_h: float, hours: float
-) -> float:
-    """Well-mixed air after `hours` of a steady flow and a steady source (mass balance, physics of mixing)."""
-    if flow_m3_h <= 0.0:
-        return ratio + source_kg_h * hours / (volume_m3 * AIR_KG_PER_M3)
-    final = intake_ratio + source_kg_h / (flow_m3_h * AIR_KG_PER_M3)
-    return final + (ratio - final) * exp(-flow_m3_h / volume_m3 * hours)
+def _step(water: Moisture, air: Exchange, spray_kg_h: float, step_ms: int) -> None:
+    """One stretch of steady flow and steady source: well-mixed air, and a sensor of first order behind it."""
+    assert water.ratio is not None
+    hours, fading = step_ms / HOUR_MS, exp(-step_ms / SENSOR_LAG_MS)
+    air_kg = air.volume_m3 * AIR_KG_PER_M3
+    changes = max(air.leak_m3_h + water.fan.value * air.fan_m3_h, 1e-3) / air.volume_m3
+    mixing = exp(-changes * hours)
+    source = (water.drift_kg_h + spray_kg_h * water.useful.value) / air_kg
+    before, final = water.ratio, air.intake_ratio + source / changes
+    water.ratio = max(final + (before - final) * mixing, 0.0)
+    middle = (before + water.ratio) / 2
+    water.shown = middle + (water.shown - middle) * fading
+    pushes = (
+        (water.useful, spray_kg_h / air_kg),
+        (water.fan, air.fan_m3_h / air.volume_m3 * (air.intake_ratio - middle)),
+    )
+    for factor, push in pushes:
+        old = factor.on_ratio
+        factor.on_ratio = old * mixing + (push + factor.on_drift / air_kg) * hours
+        middle = (old + factor.on_ratio) / 2
+        factor.on_shown = middle + (factor.on_shown - middle) * fading
 
 
 def correct(water: Moisture, volume_m3: float, seen: float, read_ms: int, most_kg_h: float) -> None:
@@ -98,12 +144,28 @@ def correct(water: Moisture, volume_m3: float, seen: float, read_ms: int, most_k
         return
     step_ms = min(max(read_ms - water.read_ms, 1), LONGEST_GAP_MS)
     water.read_ms = read_ms
-    error = seen - water.shown
     left = 1.0 - exp(-step_ms / SETTLE_MS)
     fading = 1.0 - exp(-step_ms / SENSOR_LAG_MS)
     late = 1.0 - SENSOR_LAG_MS / step_ms * fading
     by_drift = left**3 / fading
-    water.shown += (3 * left - fading) * error
-    water.ratio = max(water.ratio + (3 * left**2 - late * by_drift) / fading * error, 0.0)
-    drift = water.drift_kg_h + by_drift * error * volume_m3 * AIR_KG_PER_M3 / (step_ms / HOUR_MS)
-    water.drift_kg_h = min(max(drift, -most_kg_h), most_kg_h)
+    to_shown = 3 * left - fading
+    to_ratio = (3 * left**2 - late * by_drift) / fading
+    to_drift = by_drift * volume_m3 * AIR_KG_PER_M3 / (step_ms / HOUR_MS)
+    error = seen - water.shown
+    water.shown += to_shown * error
+    water.ratio = max(water.ratio + to_ratio * error, 0.0)
+    water.drift_kg_h = min(max(water.drift_kg_h + to_drift * error, -most_kg_h), most_kg_h)
+    for factor, least, most in ((water.useful, USEFUL_LEAST, USEFUL_MOST), (water.fan, FAN_LEAST, FAN_MOST)):
+        mine = factor.on_shown
+        learnt = LEARN_SHARE * mine * error / (mine * mine + NOISE_RATIO**2)
+        factor.value = min(max(factor.value + learnt, least), most)
+        factor.on_shown -= to_shown * mine
+        factor.on_ratio -= to_ratio * mine
+        factor.on_drift -= to_drift * mine
+
+
+def forget(water: Moisture) -> None:
+    """No reading steers any more: the air is not known. What was learnt of nozzle and fan stays."""
+    water.ratio, water.drift_kg_h = None, 0.0
+    for factor in (water.useful, water.fan):
+        factor.on_ratio = factor.on_shown = factor.on_drift = 0.0
