@@ -10,7 +10,17 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from gillhouse.core.calibration import Calibration, calibration
-from gillhouse.core.inputs import Act, BatchAction, Calibrated, Input, OperatorAction, SensorsAway
+from gillhouse.core.inputs import (
+    Act,
+    BatchAction,
+    Calibrated,
+    Input,
+    Measure,
+    Measured,
+    OperatorAction,
+    SensorsAway,
+)
+from gillhouse.core.measurement import Measurement, believable
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.snapshot import from_plain, to_plain
 from gillhouse.errors import GillhouseError
@@ -103,12 +113,29 @@ def _checked(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
     return outcome
 
 
+def _measure(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
+    item = Measure(str(request["space"]), who, request.get("begin", True) is True)
+    outcome: dict[str, Any] = to_plain(house.submit(item))
+    return outcome
+
+
+def _measured(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
+    plain = request["found"]
+    found = None if plain is None else from_plain(Measurement, plain, "found")
+    if found is not None and not believable(found):
+        raise ValueError("these figures are not those of any space; measure again")
+    outcome: dict[str, Any] = to_plain(house.submit(Measured(str(request["space"]), who, found)))
+    return outcome
+
+
 REQUESTS: dict[str, Callable[[House, dict[str, Any], str], dict[str, Any]]] = {
     "status": _status,
     "act": _act,
     "batch": _batch,
     "calibrate": _checked,
     "away": _checked,
+    "measure": _measure,
+    "measured": _measured,
 }
 
 

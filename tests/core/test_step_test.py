@@ -150,7 +150,7 @@ def test_a_run_is_given_up(changed, why, after_s) -> None:
     slack = 10 if why is Stop.SENSOR else 0  # counted from the last time it was known
     assert 240 + after_s - slack <= ended <= 240 + after_s
     assert asks(plan, state, _at(ended * 1000), 1) == []
-    assert due_ms(state, _at(ended * 1000)) is None
+    assert due_ms(state, ended * 1000) is None
 
 
 def test_people_unknown_or_nobody_does_not_stop_it() -> None:
@@ -250,7 +250,7 @@ def test_whatever_happens_a_run_ends_and_its_state_is_kept(steps) -> None:
         advance(plan, state, look, _at(second * 1000))
         assert from_plain(RunState, to_plain(state)) == state
         assert bool(asks(plan, state, _at(second * 1000), 1)) is state.running
-        due = due_ms(state, _at(second * 1000))
+        due = due_ms(state, second * 1000)
         assert due is None or due > second * 1000
     for _ in range(300 * 60 // 30):
         second += 30

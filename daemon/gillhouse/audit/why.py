@@ -215,6 +215,16 @@ def _moved(item: inputs.SensorsAway, zone: tzinfo) -> tuple[str, str, dict[str, 
     return "sensors", f"{item.who} {did} {', '.join(item.sensors)}", facts
 
 
+def _measuring(item: inputs.Measure, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
+    did = "began" if item.begin else "ended"
+    return "measuring", f"{item.who} {did} to measure {item.space}", {"who": item.who, "space": item.space}
+
+
+def _measured(item: inputs.Measured, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
+    did = "went back to the labels in" if item.found is None else "put measured figures to use in"
+    return "measuring", f"{item.who} {did} {item.space}", {"who": item.who, "space": item.space}
+
+
 def _board(item: inputs.RelayReport, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
     facts = {"relay": item.relay, "on": item.on, "available": item.available}
     return "board", f"the board of {item.relay} {_said(item)}", facts
@@ -248,6 +258,8 @@ _OTHERS: dict[type, Callable[[Any, tzinfo], tuple[str, str, dict[str, Any]]]] = 
     inputs.OperatorAction: _person,
     inputs.Calibrated: _check,
     inputs.SensorsAway: _moved,
+    inputs.Measure: _measuring,
+    inputs.Measured: _measured,
     inputs.RelayReport: _board,
     inputs.LinkChange: _link,
     inputs.ClockStep: _clock,

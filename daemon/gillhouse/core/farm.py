@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, cast
 
-from gillhouse.core import arrivals, calibrating, findings, watch
+from gillhouse.core import arrivals, calibrating, findings, measuring, watch
 from gillhouse.core.arrivals import Step
 from gillhouse.core.asks import Ask, Situation
 from gillhouse.core.demand import earliest
@@ -23,6 +23,8 @@ from gillhouse.core.inputs import (
     Input,
     Link,
     LinkChange,
+    Measure,
+    Measured,
     OperatorAction,
     Reading,
     RelayReport,
@@ -32,6 +34,7 @@ from gillhouse.core.inputs import (
 )
 from gillhouse.core.instant import Instant
 from gillhouse.core.interlock import grant, next_deadline_ms, resettle
+from gillhouse.core.measured import measured_or_label
 from gillhouse.core.outputs import Authority, Outcome
 from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
@@ -58,6 +61,8 @@ _TAKES: dict[type, _Take] = {
     OperatorAction: arrivals.take_action,
     Calibrated: calibrating.take_calibrated,
     SensorsAway: calibrating.take_away,
+    Measure: measuring.take_measure,
+    Measured: measuring.take_measured,
     LinkChange: arrivals.take_link,
     ClockStep: arrivals.take_clock,
     SettingsChange: arrivals.take_settings,
@@ -88,7 +93,10 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         step = Step(seq, now, self._watched)
         _TAKES[type(item)](self._plan, state, step, item)
         if type(item) is Started:
+            measuring.restart(state, step)
             self._forget_times()
+        elif type(item) is Measured:
+            self._use(self._given)
         self._settle(step)
         return Outcome(tuple(step.commands), tuple(step.events), tuple(step.notices), step.verdict)
 
@@ -99,6 +107,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             self._silence_ms = self._next_silence()
         moments = [self._relays_ms, self._book_ms, self._silence_ms, *self._space_ms.values()]
         moments += [held.until_ms for held in state.overrides.values()]
+        moments += measuring.next_ms(state)
         broker = state.links[Link.BROKER]
         if not broker.up and state.mono_ms < broker.since_ms + NO_LINK_MS:
             moments.append(broker.since_ms + NO_LINK_MS)
@@ -137,7 +146,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
     # --- inside ------------------------------------------------------------------------------------
 
     def _use(self, settings: FarmSettings) -> None:
-        """Works out everything that follows from the settings."""
+        """Works out everything that follows from the settings, and from what was measured."""
+        self._given = settings
+        settings = measured_or_label(settings, self._state.measured)
         self._plan = make_plan(settings)
         self._watched = watch.limits(settings)
         fit(self._plan, self._state)
@@ -175,6 +186,8 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             step.events += findings.look(plan, state, step.seq, step.now)
         if state.overrides:
             arrivals.end_overrides(plan, state, step)
+        if state.runs:
+            measuring.move_on(plan, state, step)
         if self._relays_ms is not None and mono_ms >= self._relays_ms:
             step.grant = True
             step.spaces = dict.fromkeys(plan.spaces)
@@ -244,6 +257,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             standing.append(
                 Ask(relay, held.on, None, Authority.OVERRIDE, Reason.OVERRIDE, (held.seq,), facts)
             )
+        standing += measuring.standing(plan, state, step)
         return standing
 
     def _situation(self, step: Step) -> Situation:

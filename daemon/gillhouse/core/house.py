@@ -11,12 +11,14 @@ from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.found import Found
 from gillhouse.core.inputs import Link
 from gillhouse.core.kind_limits import in_block
+from gillhouse.core.measurement import Measurement
 from gillhouse.core.outputs import Command
 from gillhouse.core.quality import SensorState
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import FarmSettings, SensorSettings
 from gillhouse.core.space import SpaceState, refresh_intake
 from gillhouse.core.space_plan import OUTSIDE_ZONES, SpacePlan, plan_space
+from gillhouse.core.step_test import RunState
 from gillhouse.core.truth import Truth
 
 
@@ -58,6 +60,10 @@ class State:
     """Corrections of sensors, and who has taken one out of its place."""
     found: Found = field(default_factory=Found)
     """What the sensors say of each other and of themselves."""
+    runs: dict[str, RunState] = field(default_factory=dict)
+    """Measuring runs, by space."""
+    measured: dict[str, Measurement] = field(default_factory=dict)
+    """Figures that stand in for labels, by space."""
     parting: list[Command] = field(default_factory=list)
     """OFF for relays that a config re-read took away, said with the next input."""
 

@@ -5,6 +5,7 @@ from enum import StrEnum
 
 from gillhouse.core.calibration import Calibration
 from gillhouse.core.crops import Stage
+from gillhouse.core.measurement import Measurement
 
 
 class Delivery(StrEnum):
@@ -89,6 +90,25 @@ class Calibrated:
     calibration: Calibration | None
     """None: the last one is taken back, and the one before it counts again."""
     who: str
+
+
+@dataclass(frozen=True, slots=True)
+class Measure:
+    """A named person begins a measuring run of a space, or ends the one that is on."""
+
+    space: str
+    who: str
+    begin: bool = True
+
+
+@dataclass(frozen=True, slots=True)
+class Measured:
+    """A named person puts a measuring run's figures to use in place of the labels."""
+
+    space: str
+    who: str
+    found: Measurement | None
+    """None: the labels count again."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -185,6 +205,8 @@ Input = (
     | BatchAction
     | Calibrated
     | SensorsAway
+    | Measure
+    | Measured
     | LinkChange
     | ClockStep
     | SettingsChange

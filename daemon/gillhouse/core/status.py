@@ -2,7 +2,7 @@
 
 from typing import cast
 
-from gillhouse.core import truth_status
+from gillhouse.core import measuring_status, truth_status
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.quality import drives
@@ -35,6 +35,7 @@ def status(plan: Plan, state: State, now: Instant, deadline_ms: int | None) -> d
             link.value: {"up": known.up, "detail": known.detail} for link, known in state.links.items()
         },
         "alarms": alarms,
+        "measuring": measuring_status.told(state),
         "sensors": truth_status.sensors(plan, state, now),
         "findings": truth_status.findings(state),
     }

@@ -102,6 +102,7 @@ class Stop(StrEnum):
     NO_FALL = "no-fall"
     FAN_HELD = "fan-held"
     BY_HAND = "by-hand"
+    RESTART = "restart"
 
 
 STOP_WORDS: dict[Stop, str] = {
@@ -122,6 +123,7 @@ STOP_WORDS: dict[Stop, str] = {
     Stop.NO_FALL: "CO2 hardly fell with the fan on: does the fan turn, is the filter clear?",
     Stop.FAN_HELD: "the fan did not do as asked: something else holds or runs it",
     Stop.BY_HAND: "ended by hand",
+    Stop.RESTART: "this box was restarted meanwhile",
 }
 
 
@@ -174,6 +176,8 @@ class RunState:
     minute: int = 0
     minute_sum: float = 0.0
     minute_count: int = 0
+    looked_ms: int = 0
+    """When it was last moved on."""
     pulses: int = 0
     pulse_from_ms: int = 0
     pulse_to_ms: int = 0
@@ -235,7 +239,8 @@ def begin(plan: RunPlan, state: RunState, look: Look, now: Instant, who: str) ->
     fresh = RunState()
     for name in RunState.__dataclass_fields__:
         setattr(state, name, getattr(fresh, name))
-    state.who, state.start_ppm, state.top_ppm, state.seen_ms = who, look.co2, look.co2, now.mono_ms
+    state.who, state.start_ppm, state.top_ppm = who, look.co2, look.co2
+    state.seen_ms = state.looked_ms = now.mono_ms
     _enter(state, Phase.REST, now)
     return None
 
@@ -255,6 +260,7 @@ def advance(plan: RunPlan, state: RunState, look: Look, now: Instant) -> bool:
     if not state.running:
         return False
     was = state.phase
+    state.looked_ms = now.mono_ms
     stop = (
         _harm(plan, look)
         or _dried_out(plan, state, look, now)
@@ -289,12 +295,12 @@ def asks(plan: RunPlan, state: RunState, now: Instant, seq: int) -> list[Ask]:
     return found
 
 
-def due_ms(state: RunState, now: Instant) -> int | None:
-    """When a run must be looked at again though nothing comes in; None where none is in progress."""
+def due_ms(state: RunState, mono_ms: int) -> int | None:
+    """When a run last looked at `mono_ms` must be looked at again; None where none is in progress."""
     if not state.running:
         return None
-    moments = [now.mono_ms + LOOK_AGAIN_MS]
-    if state.phase is Phase.MIST and state.pulse_to_ms > now.mono_ms:
+    moments = [mono_ms + LOOK_AGAIN_MS]
+    if state.phase is Phase.MIST and state.pulse_to_ms > mono_ms:
         moments.append(state.pulse_to_ms)
     return min(moments)
 

@@ -1,13 +1,13 @@
 """Retention: old readings go, a few at each commit, with the inputs and snapshots that only replay needs.
 
 Events, commands, alarms, configs and the sums of each hour stay: they are the farm's log, and small. So do
-inputs that are in force until the next of their kind: a batch, a sensor's correction.
+inputs that are in force until the next of their kind: a batch, a sensor's correction, measured figures.
 """
 
 import json
 import sqlite3
 
-from gillhouse.core.inputs import BatchAction, Calibrated
+from gillhouse.core.inputs import BatchAction, Calibrated, Measured
 from gillhouse.core.instant import Instant
 from gillhouse.store.packing import SERIES_BITS
 
@@ -16,7 +16,7 @@ DAY_MS = 86_400_000
 STEP_ROWS = 500
 """Most rows of a table one commit removes: a step short enough to go unnoticed."""
 
-LASTING = json.dumps([kind.__name__ for kind in (BatchAction, Calibrated)])
+LASTING = json.dumps([kind.__name__ for kind in (BatchAction, Calibrated, Measured)])
 """Kinds of inputs that are kept for good: the audit, and a start without a kept state, look for them."""
 
 HISTORY_PACE = 24
