@@ -33,7 +33,7 @@ def test_two_crops_that_agree_share_what_both_want():
     assert space.bands[Quantity.CO2].high == 800
     assert (space.species, space.stage, space.crop_kg) == ("grey-oyster", Stage.FRUITING, 140)
     assert space.fresh_air_ach == 3
-    assert space.fresh_air_m3_per_h == pytest.approx(11.2)  # 100 x 0.1 + 40 x 0.03
+    assert space.fresh_air_m3_per_h == pytest.approx(6.2)  # 100 x 0.05 + 40 x 0.03
     assert space.clashes == ()
 
 
@@ -83,7 +83,8 @@ def test_check_shows_the_bands_the_sources_and_the_clash(tmp_path):
         " cannot be had, it is kept for grey oyster, which has priority",
         "  humidity: keep 85 to 90 %, call somebody under 80 or over 95",
         "    source: shiitake (rest) gives way; for grey-oyster, fruiting: set by us inside",
-        "  least fresh air: 2 air changes an hour, 10 m3/h by weight",
+        "  least fresh air: 5 m3/h for the weight of the crop while CO2 is measured, else 2 air changes an"
+        " hour",
     ):
         assert line in said
 

@@ -12,6 +12,7 @@ from core.crop_parts import FRUITING as FRUITING_PROFILE
 from core.farm_parts import Bench, farm, sensor, space
 from gillhouse.core.batches import Batch, CropState
 from gillhouse.core.crops import Band, Species, Stage
+from gillhouse.core.fresh_air import floor_flow
 from gillhouse.core.in_force import in_force
 from gillhouse.core.inputs import Reading
 from gillhouse.core.kind_limits import core_limit_c, kind_limits
@@ -145,3 +146,11 @@ def test_batches_bring_their_block_limit_and_weight_and_a_store_stays_cold():
     held = in_force(settings, CropState(batches)).spaces
     assert (held["room"].block_core_c, held["room"].fresh_air_m3_per_h) == (28.0, pytest.approx(5.0))
     assert held["store"] == settings.spaces["store"]
+
+
+def test_the_crops_own_weight_figure_sets_the_air_floor():
+    """20 m3 at 2 air changes are 40 m3/h at most; the crop's own 60 kg x 0.1 make 6, the usual 60 x 0.05 make
+    3."""
+    assert floor_flow(2.0, 20.0, 60.0, 6.0) == 6.0
+    assert floor_flow(2.0, 20.0, 60.0) == pytest.approx(3.0)
+    assert floor_flow(2.0, 20.0, 600.0, 60.0) == 40.0

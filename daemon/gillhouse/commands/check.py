@@ -14,6 +14,7 @@ from gillhouse.core.bands_meet import explain
 from gillhouse.core.crops import Band, LightWish, Species
 from gillhouse.core.demand import UNCALIBRATED_AIM_PCT
 from gillhouse.core.edges import ChannelSettings, PersonSettings
+from gillhouse.core.fresh_air import floor_flow
 from gillhouse.core.kind_limits import limit_words
 from gillhouse.core.quantities import MEASURES, Quantity
 from gillhouse.core.settings import (
@@ -126,8 +127,11 @@ def _crops(config: Config, space: SpaceSettings) -> Iterator[str]:
             yield from _wished(config, space, band)
     yield from (f"  {line}" for line in limit_words(space))
     if space.crops:
-        weight = f", {space.fresh_air_m3_per_h:g} m3/h by weight" if space.fresh_air_m3_per_h else ""
-        yield f"  least fresh air: {space.fresh_air_ach:g} air changes an hour{weight}"
+        floor = floor_flow(space.fresh_air_ach, space.volume_m3, space.crop_kg, space.fresh_air_m3_per_h)
+        yield (
+            f"  least fresh air: {floor:g} m3/h for the weight of the crop while CO2 is measured, else"
+            f" {space.fresh_air_ach:g} air changes an hour"
+        )
     if space.light:
         wish = space.light.wish
         yield f"  light: {space.light.hours:g} h from {_clock(space.light.from_min)}{_lux(wish)}"

@@ -28,9 +28,9 @@ SETTLE_MS = 90_000
 """After a run the CO2 sensor is given time to see it (lag of 45 to 120 s)."""
 
 FLOOR_M3_PER_H_PER_KG = 0.05
-"""Fresh air per kilogram of substrate while CO2 is measured: a third of what a growers' handbook figure (1.4
-m3/h per kg of standing mushrooms, quoted second hand) makes of a fifth of the weight standing. CO2 leads;
-the floor only keeps the air from standing. An estimate."""
+"""Fresh air per kilogram of substrate while CO2 is measured, for a crop without a figure of its own: a third
+of what a growers' handbook figure (1.4 m3/h per kg of standing mushrooms, quoted second hand) makes of a fifth
+of the weight standing. CO2 leads; the floor only keeps the air from standing. An estimate."""
 
 WET_MARGIN_K = 0.5
 """Intake air whose dew point is nearer than this to the room's temperature wets what it meets."""
@@ -79,10 +79,15 @@ def co2_start(high: float, error: float) -> float:
     return high - max(0.03 * high, error)
 
 
-def floor_flow(fresh_air_ach: float, volume_m3: float, crop_kg: float) -> float:
-    """Least fresh air, m3/h: by the kilograms of crop, never more than the crop table's air changes."""
+def floor_flow(
+    fresh_air_ach: float, volume_m3: float, crop_kg: float, by_weight_m3_per_h: float = 0.0
+) -> float:
+    """Least fresh air, m3/h: by the kilograms of crop, never more than the crop table's air changes.
+
+    `by_weight_m3_per_h` is what the crops' own figures come to together; 0: they have none.
+    """
     cap = flow(fresh_air_ach, volume_m3)
-    return min(cap, FLOOR_M3_PER_H_PER_KG * crop_kg) if crop_kg > 0.0 else cap
+    return min(cap, by_weight_m3_per_h or FLOOR_M3_PER_H_PER_KG * crop_kg) if crop_kg > 0.0 else cap
 
 
 def fresh_air(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> Wish:

@@ -158,7 +158,9 @@ def _air_plan(farm: FarmSettings, space: SpaceSettings, flows: dict[str, float])
         rest_ms=max(fan.least_off_ms for fan in fans),
         volume_m3=space.volume_m3,
         leak_m3_per_h=flow(space.leak_ach, space.volume_m3),
-        floor_m3_per_h=floor_flow(space.fresh_air_ach, space.volume_m3, space.crop_kg),
+        floor_m3_per_h=floor_flow(
+            space.fresh_air_ach, space.volume_m3, space.crop_kg, space.fresh_air_m3_per_h
+        ),
         blind_m3_per_h=flow(space.fresh_air_ach, space.volume_m3),
         band=space.bands.get(Quantity.CO2),
         humidity=space.bands.get(Quantity.HUMIDITY),
