@@ -29,8 +29,8 @@ SETTLE_MS = 90_000
 
 FLOOR_M3_PER_H_PER_KG = 0.05
 """Fresh air per kilogram of substrate while CO2 is measured, for a crop without a figure of its own: a third
-of what a growers' handbook figure (1.4 m3/h per kg of standing mushrooms, quoted second hand) makes of a fifth
-of the weight standing. CO2 leads; the floor only keeps the air from standing. An estimate."""
+of what a growers' handbook figure (1.4 m3/h per kg of standing mushrooms, quoted second hand) makes of a
+fifth of the weight standing. CO2 leads; the floor only keeps the air from standing. An estimate."""
 
 WET_MARGIN_K = 0.5
 """Intake air whose dew point is nearer than this to the room's temperature wets what it meets."""
