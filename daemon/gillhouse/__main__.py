@@ -22,6 +22,7 @@ COMMANDS = {
     "ack": ("ack", "Say that you have seen an alarm"),
     "override": ("override", "Run or hold a relay by hand for a while"),
     "size": ("size", "What a space needs in fresh air, water and heat, with the equations"),
+    "measure": ("measure", "Measure a space: fan, leaks, breath and mist as they truly are"),
     "replay": ("replay", "Decide a night again from what was heard, and compare"),
     "try-alert": ("try_alert", "Send a test message on every channel"),
 }
