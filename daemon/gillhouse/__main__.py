@@ -18,6 +18,7 @@ COMMANDS = {
     "night": ("night", "What a night was like"),
     "why": ("why", "Why a relay moved"),
     "note": ("note", "Write something down: hosed, door, anything"),
+    "batch": ("batch", "What stands where, at which stage, and what comes next"),
     "calibrate": ("calibrate", "Hold a sensor against salt, fresh air or a better instrument"),
     "ack": ("ack", "Say that you have seen an alarm"),
     "override": ("override", "Run or hold a relay by hand for a while"),

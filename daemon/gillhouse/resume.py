@@ -6,6 +6,7 @@ Used at the start of the daemon, and by commands that only record while none is 
 import logging
 
 from gillhouse.core.farm import Farm
+from gillhouse.core.inputs import BatchAction
 from gillhouse.core.instant import Instant
 from gillhouse.core.settings import FarmSettings
 from gillhouse.store.reader import Reader
@@ -34,6 +35,8 @@ def farm_as_left(reader: Reader, settings: FarmSettings) -> Farm:
         )  # fmt: skip
         return _told_again(reader, settings)
     if kept["config"] != settings.digest:
+        for seq, now, action in reader.inputs_of(BatchAction, kept["seq"], LAST):
+            farm.handle(seq, Instant(now.wall_ms, now.mono_ms), action)  # what a person said is not lost
         farm.resettle(settings)
         return farm
     for seq, now, item in reader.inputs_between(kept["seq"], LAST):

@@ -14,7 +14,8 @@ from audit.test_told import JARGON
 from gillhouse.__main__ import cli
 from gillhouse.config import load_files
 from gillhouse.core.calibration import Point, calibration
-from gillhouse.core.inputs import DEADLINE, Calibrated, SensorsAway
+from gillhouse.core.crops import Stage
+from gillhouse.core.inputs import DEADLINE, BatchAct, BatchAction, Calibrated, SensorsAway
 from gillhouse.core.quantities import Quantity
 from gillhouse.errors import GillhouseError
 from gillhouse.store.reader import Reader
@@ -26,7 +27,13 @@ def state(tmp_path_factory: pytest.TempPathFactory) -> Path:
     folder = tmp_path_factory.mktemp("state")
     point = Point(20.0, 20.2, 0.2, "a better instrument beside it", BEGIN)
     check = Calibrated("out-temp", calibration(Quantity.TEMPERATURE, (point,), BEGIN, "helper 1"), "helper 1")
-    done = [(1.2, note("tent", "zip closed")), (2.0, check), (3.9, SensorsAway(("out-rh",), "helper 1", H))]
+    old = BatchAction(
+        BatchAct.ADD, "LM-1", "helper 1", BEGIN - 30 * 24 * H, "lions-mane", Stage.FRUITING, 40.0, "tent"
+    )
+    done = [
+        (0.5, old), (1.2, note("tent", "zip closed")), (2.0, check),
+        (3.9, SensorsAway(("out-rh",), "helper 1", H)),
+    ]
     lived(folder / "journal.db", shipped_config(), BEGIN, 4, curve, done).close()
     return folder
 

@@ -27,7 +27,7 @@ def test_bigger_blocks_are_slower_as_their_edge() -> None:
 
 
 def test_the_hours_wet_by_hand() -> None:
-    """Blocks of 5 C into 20 C, 90 %: dew point 18.31 C (1.69 K under the air by the Magnus form, from memory).
+    """Blocks of 5 C into 20 C, 90 %: dew point 18.31 C (1.69 K lower by the Magnus form, from memory).
     With 0.3 K of margin: 1.976 h x ln(15 / 1.39) = 4.70 h."""
     hours = wet_h(5.0, 20.0, 90.0, 3.0)
     assert hours == pytest.approx(4.70, abs=0.02)

@@ -1,7 +1,7 @@
 """Bands on their way: between old and new at every moment, never back, over within a day."""
 
 import pytest
-from hypothesis import assume, given
+from hypothesis import assume, example, given, settings
 from hypothesis import strategies as st
 
 from gillhouse.core.crops import Band
@@ -34,6 +34,7 @@ def open_as(side: str, value: float | None) -> float:
     return far if value is None else value
 
 
+@settings(max_examples=300)
 @given(QUANTITIES, bands(), bands())
 def test_every_edge_lies_between_old_and_new(quantity: Quantity, old: Band, new: Band) -> None:
     for band in steps(quantity, old, new):
@@ -45,6 +46,7 @@ def test_every_edge_lies_between_old_and_new(quantity: Quantity, old: Band, new:
             assert min(here, there) <= value <= max(here, there), (edge, band)
 
 
+@settings(max_examples=300)
 @given(QUANTITIES, bands(), bands())
 def test_edges_never_turn_back(quantity: Quantity, old: Band, new: Band) -> None:
     way = steps(quantity, old, new)
@@ -53,6 +55,16 @@ def test_edges_never_turn_back(quantity: Quantity, old: Band, new: Band) -> None
         assert values in (sorted(values), sorted(values, reverse=True)), (edge, values)
 
 
+@example(
+    Quantity.TEMPERATURE,
+    Band(None, 0.3, 0.2, None, 0.4, "a limit at once, over an aim"), Band(0.4, 0.6, 0.5, 0.3, 0.7, "new"),
+)
+@example(
+    Quantity.TEMPERATURE,
+    Band(None, 0.3, None, None, 0.4, "a limit at once, over the high edge"),
+    Band(0.5, 0.7, None, 0.45, 0.8, "new"),
+)
+@settings(max_examples=300)
 @given(QUANTITIES, bands(), bands())
 def test_alarm_limits_stay_outside_the_wish_all_the_way(quantity: Quantity, old: Band, new: Band) -> None:
     for band in steps(quantity, old, new):
@@ -60,6 +72,7 @@ def test_alarm_limits_stay_outside_the_wish_all_the_way(quantity: Quantity, old:
         assert given_edges == sorted(given_edges), band
 
 
+@settings(max_examples=300)
 @given(QUANTITIES, bands(), bands())
 def test_it_ends_at_the_new_band_within_a_day(quantity: Quantity, old: Band, new: Band) -> None:
     whole = length_ms(quantity, old, new)

@@ -8,20 +8,28 @@ import subprocess
 import sys
 from pathlib import Path
 
-from gillhouse.__main__ import COMMANDS
+import click
+
+from gillhouse.__main__ import COMMANDS, cli
 
 PAGE = Path(__file__).parents[2] / "docs" / "reference" / "commands.md"
 BEGIN = "<!-- below: made by tests/docs/test_commands_page.py, do not edit -->"
 
 
-def help_of(name: str) -> str:
+def help_of(*name: str) -> str:
     """A command's help as a terminal shows it. In a process of its own: click keeps what it once made."""
     as_typed = "from gillhouse.__main__ import cli; cli(prog_name='gillhouse')"
     done = subprocess.run(
-        [sys.executable, "-c", as_typed, name, "--help"],
+        [sys.executable, "-c", as_typed, *name, "--help"],
         env={**os.environ, "COLUMNS": "100"}, capture_output=True, text=True, check=True,
     )  # fmt: skip
     return "\n".join(line.rstrip() for line in done.stdout.rstrip().splitlines())
+
+
+def inner_of(name: str) -> list[str]:
+    """The commands within a command; most have none."""
+    command = cli.get_command(click.Context(cli), name)
+    return list(command.commands) if isinstance(command, click.Group) else []
 
 
 def renewed(page: str) -> str:
@@ -30,6 +38,7 @@ def renewed(page: str) -> str:
     parts = [head + BEGIN]
     for name, (_, purpose) in COMMANDS.items():
         parts.append(f"## {name}\n\n{purpose}.\n\n```text\n{help_of(name)}\n```")
+        parts += [f"### {name} {inner}\n\n```text\n{help_of(name, inner)}\n```" for inner in inner_of(name)]
     return "\n\n".join(parts) + "\n"
 
 

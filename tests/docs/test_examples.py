@@ -27,9 +27,16 @@ def mistake(example: Example) -> str | None:
         return f"there is no command {example.words[0]!r}"
     if example.is_name:
         return None
-    own = click.Context(command, info_name=command.name)
+    own, words = click.Context(command, info_name=command.name), list(example.words[1:])
+    while isinstance(command, click.Group) and words:
+        inner = command.get_command(own, words[0])
+        if inner is None:
+            return f"{command.name} has no {words[0]!r}"
+        command, own, words = inner, click.Context(inner, info_name=inner.name), words[1:]
+        if not words:
+            return None  # the words of a heading or a sentence
     try:
-        given, left, _ = command.make_parser(own).parse_args(list(example.words[1:]))
+        given, left, _ = command.make_parser(own).parse_args(words)
         if left:
             return f"takes no {left!r}"
         for param in command.get_params(own):

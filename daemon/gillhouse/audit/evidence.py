@@ -12,8 +12,9 @@ from functools import lru_cache
 from itertools import islice
 
 from gillhouse.audit import told
+from gillhouse.audit.coming import coming_up
 from gillhouse.audit.corrections import NONE, Corrections, corrections, last_seq
-from gillhouse.audit.night import AuditError, Away, Window
+from gillhouse.audit.night import AuditError, Away, Coming, Window
 from gillhouse.audit.sensor_findings import FindingNight, standing
 from gillhouse.config import Config, load_files
 from gillhouse.core.outputs import EventKind
@@ -58,6 +59,7 @@ class Evidence:
     corrections: Corrections = NONE
     """`readings` are corrected by them already; the store's are raw."""
     findings: tuple[FindingNight, ...] = ()
+    coming: tuple[Coming, ...] = ()
 
     @property
     def latest(self) -> HeldFor:
@@ -99,6 +101,7 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         alarms = list(reader.alarms(cut.from_ms - ALARMS_BEFORE_MS, cut.to_ms))
         rejects = _rejects(reader, cut)
         findings = standing(reader, segments[-1], events)
+        coming = coming_up(reader, segments, cut, lambda digest: _config(reader, digest).farm)
     begins = segments[0].now.wall_ms
     return Evidence(
         window=cut,
@@ -117,6 +120,7 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         simulated=configs[-1].farm.name.startswith(SIMULATED),
         corrections=truth,
         findings=findings,
+        coming=coming,
     )
 
 

@@ -87,6 +87,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         away=evidence.away,
         rejects=dict(sorted(evidence.rejects.items())),
         simulated=evidence.simulated,
+        coming=tuple(one for one in evidence.coming if not only or one.space in only),
         findings=tuple(one for one in evidence.findings if not only or one.space in only),
         configs=tuple(digest for digest, _ in groupby(stretch.digest for stretch in evidence.configs)),
     )

@@ -12,6 +12,7 @@ from gillhouse.audit.corrections import Since
 from gillhouse.audit.hold import Held, Limits, Stretch, Tally
 from gillhouse.audit.runs import Run
 from gillhouse.audit.sensor_findings import FindingNight
+from gillhouse.core.crops import Stage
 from gillhouse.core.outputs import Facts
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import RelaySettings, SensorSettings, SpaceSettings
@@ -36,6 +37,21 @@ class Window:
     @property
     def lasts_ms(self) -> int:
         return self.to_ms - self.from_ms
+
+
+@dataclass(frozen=True, slots=True)
+class Coming:
+    """A stage that is usual for a batch soon, or due by now. Somebody has to look and say so."""
+
+    batch: str
+    space: str
+    stage: Stage
+    """The one it is in."""
+    next: Stage
+    from_ms: int
+    """The first usual moment, or when to ask again."""
+    planned: bool
+    """Somebody said yes already: it begins then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,6 +186,8 @@ class Night:
     simulated: bool
     findings: tuple[FindingNight, ...]
     """What stands of the sensors at the end, oldest first."""
+    coming: tuple[Coming, ...]
+    """Stages that are due or soon will be, first come first."""
     configs: tuple[str, ...]
     """Digests in force, in order."""
 

@@ -16,6 +16,7 @@ from gillhouse.audit.hold import MS_PER_H
 from gillhouse.audit.night import (
     AlarmNight,
     Away,
+    Coming,
     Night,
     NoteNight,
     Outside,
@@ -72,7 +73,19 @@ def record(night: Night) -> dict[str, Any]:
         },
         "away": [_away(away, zone) for away in night.away],
         "rejects": dict(night.rejects),
+        "coming": [_coming(one, zone) for one in night.coming],
         "findings": [_finding(one, zone) for one in night.findings],
+    }
+
+
+def _coming(one: Coming, zone: tzinfo) -> dict[str, Any]:
+    return {
+        "batch": one.batch,
+        "space": one.space,
+        "stage": one.stage.value,
+        "next": one.next.value,
+        "from": iso(one.from_ms, zone),
+        "planned": one.planned,
     }
 
 

@@ -9,12 +9,13 @@ from dataclasses import dataclass
 
 from gillhouse.audit import runs, told, verdict
 from gillhouse.audit.chart import percent
-from gillhouse.audit.night import AlarmNight, Night, Outside, QuantityNight, SensorNight, SpaceNight
+from gillhouse.audit.night import AlarmNight, Coming, Night, Outside, QuantityNight, SensorNight, SpaceNight
 from gillhouse.audit.verdict import Finding, Grade, SpaceVerdict
 from gillhouse.audit.wording import ROLE_WORD, WORST_WORD, capital, outside_words, species_words
 from gillhouse.core.quantities import Quantity
 
 MOST_LINES = 12
+MOST_COMING = 3
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,7 +35,7 @@ def lines(night: Night) -> list[str]:
     """At most `MOST_LINES` lines."""
     found = verdict.verdicts(night)
     top = [head(night), _first(verdict.jobs(night))]
-    tail = [line for line in (box(night), water(night), _sensors(night)) if line]
+    tail = [line for line in (coming(night), box(night), water(night), _sensors(night)) if line]
     room = MOST_LINES - len(top) - len(tail)
     return [*top, *_fitted([_block(night, one) for one in found], found, room), *tail]
 
@@ -204,6 +205,22 @@ def _answer(night: Night, called: Sequence[AlarmNight]) -> str:
     if first.acknowledged_ms is None:
         return f"called {at}, nobody answered"
     return f"called {at}, {first.who or 'somebody'} answered {told.clock(first.acknowledged_ms, zone)}"
+
+
+def coming(night: Night) -> str:
+    """The stages that are due or soon will be, such as: LM-12 fruiting? (Tent, usual from Fri 27 Nov)."""
+    names = {space.space.id: space.space.name for space in night.spaces}
+    parts = [coming_words(one, names.get(one.space, one.space), night) for one in night.coming]
+    more = f" And {len(parts) - MOST_COMING} more." if len(parts) > MOST_COMING else ""
+    return f"COMING UP {'; '.join(parts[:MOST_COMING])}.{more}" if parts else ""
+
+
+def coming_words(one: Coming, place: str, night: Night) -> str:
+    on = told.day(one.from_ms, night.window.zone)
+    if one.planned:
+        return f"{one.batch} in {place}: {one.next} begins {on}"
+    usual = f"usual since {on}" if one.from_ms <= night.window.to_ms else f"usual from {on}"
+    return f"{one.batch} in {place}: {one.next} is {usual}, look at the crop"
 
 
 def box(night: Night) -> str:

@@ -204,6 +204,12 @@ def _person(item: inputs.OperatorAction, zone: tzinfo) -> tuple[str, str, dict[s
     return "person", f"{item.who} asked: {item.act.value} {item.subject} {item.text}".rstrip(), facts
 
 
+def _batch(item: inputs.BatchAction, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
+    facts = {"who": item.who, "act": item.act.value, "subject": item.batch, "text": item.text}
+    more = " ".join(str(word) for word in (item.stage, item.space, item.text) if word)
+    return "person", f"{item.who} asked: batch {item.act.value} {item.batch} {more}".rstrip(), facts
+
+
 def _check(item: inputs.Calibrated, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
     did = "took back the last check of" if item.calibration is None else "checked"
     return "check", f"{item.who} {did} {item.sensor}", {"who": item.who, "sensor": item.sensor}
@@ -256,6 +262,7 @@ def _start(item: inputs.Started, zone: tzinfo) -> tuple[str, str, dict[str, Any]
 _OTHERS: dict[type, Callable[[Any, tzinfo], tuple[str, str, dict[str, Any]]]] = {
     inputs.Due: _due,
     inputs.OperatorAction: _person,
+    inputs.BatchAction: _batch,
     inputs.Calibrated: _check,
     inputs.SensorsAway: _moved,
     inputs.Measure: _measuring,

@@ -9,6 +9,7 @@ from dataclasses import dataclass, field
 
 from gillhouse.core import echo, interlock, watch
 from gillhouse.core.alarm import Condition
+from gillhouse.core.batch_acts import restart, shift
 from gillhouse.core.house import LinkState, Override, Plan, State
 from gillhouse.core.inputs import (
     DEADLINE,
@@ -68,11 +69,15 @@ class Step:
     """To be decided anew, in this order: for the news of one quantity, or (None) altogether."""
     grant: bool = False
     """Something an interlock looks at changed."""
+    replan: bool = False
+    """The crops changed, and with them perhaps what the spaces should hold."""
     tell_all: bool = False
     """The alarm book is told every condition."""
     sensor_back: bool = False
     """A silent sensor reports again: its silence must be waited for anew."""
     conditions: list[Condition] = field(default_factory=list)
+    gone: list[Condition] = field(default_factory=list)
+    """Of limits there are no longer."""
     commands: list[Command] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     notices: list[AlarmNotice] = field(default_factory=list)
@@ -314,6 +319,8 @@ def take_clock(plan: Plan, state: State, step: Step, item: ClockStep) -> None:
     )
     step.spaces.update(dict.fromkeys(plan.spaces))
     step.grant = True
+    shift(state.crops, item.by_ms)
+    step.replan = bool(state.crops.batches or state.crops.ramps)
 
 
 def take_settings(plan: Plan, state: State, step: Step, item: SettingsChange) -> None:
@@ -334,6 +341,8 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
         gap: Facts = {"away_s": away_s, "clean": False}
         step.events.append(Event(EventKind.GAP, "daemon", None, None, gap, (step.seq,)))
     mono_ms = step.now.mono_ms
+    restart(state.crops, step.now.wall_ms)
+    step.replan = bool(state.crops.batches or state.crops.ramps)
     state.relays = interlock.restart(step.now, plan.settings, state.relays)
     state.overrides.clear()
     state.asks.clear()

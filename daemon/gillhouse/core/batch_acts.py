@@ -84,6 +84,7 @@ def act(turn: Turn, action: BatchAction) -> None:
     for reason, facts in _unbelievable(turn, action):
         turn.refuse(action, reason, **facts)
         return
+    advance(turn)  # what is due at this very moment comes first, whoever is called first
     before = _held(turn, turn.settings.spaces)
     ACTS[action.act](turn, action)
     _ramp(turn, before)

@@ -11,12 +11,14 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, cast
 
-from gillhouse.core import arrivals, calibrating, findings, measuring, watch
+from gillhouse.core import arrivals, batch_arrivals, calibrating, findings, measuring, watch
 from gillhouse.core.arrivals import Step
 from gillhouse.core.asks import Ask, Situation
+from gillhouse.core.batch_acts import next_change_ms
 from gillhouse.core.demand import earliest
 from gillhouse.core.house import Plan, State, fit, make_plan
 from gillhouse.core.inputs import (
+    BatchAction,
     Calibrated,
     ClockStep,
     Due,
@@ -63,6 +65,7 @@ _TAKES: dict[type, _Take] = {
     SensorsAway: calibrating.take_away,
     Measure: measuring.take_measure,
     Measured: measuring.take_measured,
+    BatchAction: batch_arrivals.take_batch,
     LinkChange: arrivals.take_link,
     ClockStep: arrivals.take_clock,
     SettingsChange: arrivals.take_settings,
@@ -78,6 +81,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         self._silence_ms: int | None = None
         self._relays_ms: int | None = None
         self._book_ms: int | None = None
+        self._crops_wall_ms: int | None = None
         self._space_ms: dict[str, int | None] = {}
         self._use(settings)
 
@@ -106,6 +110,8 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         if self._silence_ms is not None and self._silence_ms <= state.mono_ms + LATEST_WAKE_MS * 5:
             self._silence_ms = self._next_silence()
         moments = [self._relays_ms, self._book_ms, self._silence_ms, *self._space_ms.values()]
+        if self._crops_wall_ms is not None:
+            moments.append(state.mono_ms + self._crops_wall_ms - state.wall_ms)
         moments += [held.until_ms for held in state.overrides.values()]
         moments += measuring.next_ms(state)
         broker = state.links[Link.BROKER]
@@ -146,11 +152,11 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
     # --- inside ------------------------------------------------------------------------------------
 
     def _use(self, settings: FarmSettings) -> None:
-        """Works out everything that follows from the settings, and from what was measured."""
+        """Works out everything that follows from the settings, from what was measured, and from the crops."""
         self._given = settings
-        settings = measured_or_label(settings, self._state.measured)
-        self._plan = make_plan(settings)
-        self._watched = watch.limits(settings)
+        self._plan = make_plan(measured_or_label(settings, self._state.measured), self._state.crops)
+        self._watched = watch.limits(self._plan.settings)
+        self._crops_wall_ms = next_change_ms(settings, self._state.crops)
         fit(self._plan, self._state)
         self._forget_times()
 
@@ -175,8 +181,11 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
 
     def _settle(self, step: Step) -> None:
         """Lets everything follow that follows: spaces, equipment, alarms, in this order."""
-        plan, state, mono_ms = self._plan, self._state, step.now.mono_ms
+        state, mono_ms = self._state, step.now.mono_ms
         state.wall_ms = step.now.wall_ms
+        if step.replan or (self._crops_wall_ms is not None and state.wall_ms >= self._crops_wall_ms):
+            self._replan(step)
+        plan = self._plan
         if step.sensor_back:
             self._silence_ms = self._next_silence()
         if self._silence_ms is not None and mono_ms >= self._silence_ms:
@@ -203,6 +212,21 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                     self._decide(step, space, None)
             self._grant(step)
         self._alarm(step)
+
+    def _replan(self, step: Step) -> None:
+        """Brings on what is due with the crops; where that moves a band, everything is looked at anew."""
+        state = self._state
+        if not batch_arrivals.bring_on(self._plan, state, step) and not step.replan:
+            self._crops_wall_ms = next_change_ms(self._given, state.crops)
+            return
+        plan, before = self._plan, self._watched
+        self._use(self._given)
+        step.watched = self._watched
+        step.gone = watch.gone(plan, state, before, self._watched)
+        for known in state.spaces.values():
+            known.light_to_wall_ms = known.light_from_wall_ms  # the hours may be others now
+        step.spaces = dict.fromkeys(self._plan.spaces)
+        step.grant = step.tell_all = True
 
     def _decide(self, step: Step, space: str, quantity: Quantity | None) -> None:
         """Renews the asks of one space; notes whether any of them says something else than before."""
@@ -293,7 +317,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             for own in self._watched.values():
                 for limits in own.values():
                     watch.compare(plan, state, limits)
-            step.conditions = watch.everything(plan, state, self._watched, step.now)
+            step.conditions = step.gone + watch.everything(plan, state, self._watched, step.now)
         if step.conditions or due:
             step.notices += state.book.update(step.now, step.conditions)
         if step.conditions or due or step.notices:

@@ -8,7 +8,9 @@ from dataclasses import dataclass, field
 
 from gillhouse.core.alarm import AlarmBook
 from gillhouse.core.asks import Ask, RelayState
+from gillhouse.core.batches import CropState
 from gillhouse.core.found import Found
+from gillhouse.core.in_force import in_force
 from gillhouse.core.inputs import Link
 from gillhouse.core.kind_limits import in_block
 from gillhouse.core.measurement import Measurement
@@ -64,15 +66,19 @@ class State:
     """Measuring runs, by space."""
     measured: dict[str, Measurement] = field(default_factory=dict)
     """Figures that stand in for labels, by space."""
+    crops: CropState = field(default_factory=CropState)
     parting: list[Command] = field(default_factory=list)
     """OFF for relays that a config re-read took away, said with the next input."""
 
 
 @dataclass(frozen=True, slots=True)
 class Plan:
-    """What follows from the settings alone."""
+    """What follows from the settings, and from the batches that stand in the spaces."""
 
+    given: FarmSettings
+    """As the config has them."""
     settings: FarmSettings
+    """In force: every space as its batches want it now."""
     spaces: dict[str, SpacePlan]
     sensor_space: dict[str, str]
     """Sensor -> the space whose air it measures (not intake, not switches of the whole farm)."""
@@ -94,8 +100,9 @@ def _drawn_by(spaces: dict[str, SpacePlan], sensor: SensorSettings) -> tuple[str
     )
 
 
-def make_plan(settings: FarmSettings) -> Plan:
-    """The plan that follows from `settings`."""
+def make_plan(given: FarmSettings, crops: CropState) -> Plan:
+    """The plan that follows from the config's settings and the batches."""
+    settings = in_force(given, crops)
     spaces = {space.id: plan_space(settings, space) for space in settings.spaces.values()}
     switches: dict[Quantity, dict[str, tuple[str, ...]]] = {Quantity.DOOR: {}, Quantity.PEOPLE: {}}
     for sensor in settings.sensors.values():
@@ -106,6 +113,7 @@ def make_plan(settings: FarmSettings) -> Plan:
     leaders += [damper for shared in settings.shared_air.values() for damper in shared.dampers.values()]
     relay_space = {relay: space for space, plan in spaces.items() for relay in plan.relays}
     return Plan(
+        given=given,
         settings=settings,
         spaces=spaces,
         sensor_space={

@@ -78,14 +78,14 @@ def between(quantity: Quantity, old: Band, new: Band, reached_ms: int) -> Band:
     low, high = _moved(old.low, new.low, part), _moved(old.high, new.high, part)
     hard = quantity in SURVIVAL
     lower, upper = _Side(low, hard, min), _Side(high, hard, max)
-    return replace(
-        new,
-        low=low,
-        high=high,
-        target=_aim(_moved(old.target, new.target, part), low, high),
-        alarm_low=_limit(lower, (old.low, old.alarm_low), (new.low, new.alarm_low), part),
-        alarm_high=_limit(upper, (old.high, old.alarm_high), (new.high, new.alarm_high), part),
-    )
+    alarm_low = _limit(lower, (old.low, old.alarm_low), (new.low, new.alarm_low), part)
+    alarm_high = _limit(upper, (old.high, old.alarm_high), (new.high, new.alarm_high), part)
+    # A limit that holds at once, with no edge on its own side yet, must leave the other side its room.
+    alarm_low = _within(alarm_low, None, alarm_high if high is None else high)
+    alarm_high = _within(alarm_high, alarm_low if low is None else low, None)
+    floor, ceiling = alarm_low if low is None else low, alarm_high if high is None else high
+    aim = _within(_moved(old.target, new.target, part), floor, ceiling)
+    return replace(new, low=low, high=high, target=aim, alarm_low=alarm_low, alarm_high=alarm_high)
 
 
 @dataclass(frozen=True, slots=True)
@@ -130,9 +130,8 @@ def _limit(side: _Side, old: _Pair, new: _Pair, part: float) -> float | None:
     return limit if limit is None or side.edge is None else side.outer(limit, side.edge)
 
 
-def _aim(aim: float | None, low: float | None, high: float | None) -> float | None:
-    """The aim under way, kept inside the edges of this moment."""
-    if aim is None:
+def _within(value: float | None, low: float | None, high: float | None) -> float | None:
+    if value is None:
         return None
-    raised = aim if low is None else max(aim, low)
+    raised = value if low is None else max(value, low)
     return raised if high is None else min(raised, high)

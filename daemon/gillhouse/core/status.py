@@ -2,7 +2,7 @@
 
 from typing import cast
 
-from gillhouse.core import measuring_status, truth_status
+from gillhouse.core import crop_status, measuring_status, truth_status
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.quality import drives
@@ -23,6 +23,8 @@ def status(plan: Plan, state: State, now: Instant, deadline_ms: int | None) -> d
                 "name": own.settings.name,
                 "stage": own.settings.stage.value,
                 "species": own.settings.species,
+                "batches": crop_status.batches(plan.given, state.crops, space, now.wall_ms),
+                "bands_moving_h": crop_status.moving_h(plan.given, state.crops, space, now.wall_ms),
                 "quantities": _quantities(plan, own, state, now),
                 "relays": _relays(plan, own, state, now),
                 "stories": {role.value: why.value for role, why in state.spaces[space].modes.items()},

@@ -9,7 +9,7 @@ file can raise them.
 """
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from gillhouse.core.alarm import Condition, Side, alarm_id, beyond
 from gillhouse.core.alarm_kinds import PEOPLE_LIMITS, TIMING, deadband
@@ -55,7 +55,11 @@ class Limit:
     """The one sensor that is compared; None: the space's air."""
 
 
-def limits(settings: FarmSettings) -> dict[str, dict[Quantity, tuple[Limit, ...]]]:
+LimitsOf = dict[str, dict[Quantity, tuple[Limit, ...]]]
+"""Limits by space and quantity."""
+
+
+def limits(settings: FarmSettings) -> LimitsOf:
     """Every limit that is watched, by space and quantity."""
     found: dict[str, dict[Quantity, tuple[Limit, ...]]] = {}
     for space in settings.spaces.values():
@@ -180,6 +184,23 @@ def limit_condition(plan: Plan, state: State, limit: Limit) -> Condition:
         off_delay_ms=limit.off_delay_ms,
         parents=() if value is not None else _silent(plan, state, limit),
     )
+
+
+def gone(
+    plan: Plan, state: State, before: LimitsOf, after: LimitsOf
+) -> list[Condition]:
+    """An end to every limit there was before and is none now: its alarm must not stand for ever.
+
+    Args:
+        plan: the one from before.
+    """
+    kept = {limit.key for own in after.values() for group in own.values() for limit in group}
+    found = []
+    for own in before.values():
+        for limit in (limit for group in own.values() for limit in group if limit.key not in kept):
+            found.append(replace(limit_condition(plan, state, limit), active=False, off_delay_ms=0))
+            state.watching.pop(limit.key, None)
+    return found
 
 
 def _silent(plan: Plan, state: State, limit: Limit) -> tuple[str, ...]:

@@ -50,7 +50,8 @@ def held_for(
     found: list[HeldFor] = []
     for place, segment in enumerate(segments):
         later = segments[place + 1].now.wall_ms if place + 1 < len(segments) else to_ms
-        for part in _through(reader, segment, min(later, to_ms), farm_of(segment.digest)):
+        farm = farm_of(segment.digest)
+        for part in _through(reader, segment, min(later, to_ms), (farm, _crops_at(reader, segment))):
             begin = found[-1].to_ms if found else from_ms
             if part.to_ms > begin:
                 _join(found, HeldFor(begin, part.to_ms, part.digest, part.farm))
@@ -64,9 +65,25 @@ def held_for(
     return found
 
 
-def _through(reader: Reader, segment: Segment, end_ms: int, farm: FarmSettings) -> Iterator[HeldFor]:
-    """One stretch of the journal, cut wherever a band moved."""
-    crops, now_ms = _crops_at(reader, segment), segment.now.wall_ms
+def crops_at(
+    reader: Reader, segments: Sequence[Segment], at_ms: int, farm_of: Callable[[str], FarmSettings]
+) -> CropState:
+    """The batches as they stood at a wall time. Arguments as for `held_for`."""
+    segment = next((one for one in reversed(segments) if one.now.wall_ms <= at_ms), None)
+    if segment is None:
+        return CropState()
+    crops = _crops_at(reader, segment)
+    for _ in _through(reader, segment, at_ms, (farm_of(segment.digest), crops)):
+        pass
+    return crops
+
+
+def _through(
+    reader: Reader, segment: Segment, end_ms: int, standing: tuple[FarmSettings, CropState]
+) -> Iterator[HeldFor]:
+    """One stretch of the journal, cut wherever a band moved. The crops are brought on meanwhile."""
+    farm, crops = standing
+    now_ms = segment.now.wall_ms
     actions = reader.inputs_of(BatchAction, segment.first_seq, segment.last_seq)
     action = next(actions, None)
     while now_ms < end_ms:

@@ -8,12 +8,20 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import ClassVar
 
-from gillhouse.core.inputs import ClockStep, Input, OperatorAction, Reading, SettingsChange, Started
+from gillhouse.core.inputs import (
+    BatchAction,
+    ClockStep,
+    Input,
+    OperatorAction,
+    Reading,
+    SettingsChange,
+    Started,
+)
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import AlarmNotice, Command, Event
 from gillhouse.core.readings import Verdict
 
-URGENT_INPUTS = (OperatorAction, SettingsChange, Started, ClockStep)
+URGENT_INPUTS = (OperatorAction, BatchAction, SettingsChange, Started, ClockStep)
 """Inputs that must outlive a power cut in the next second."""
 
 
