@@ -135,7 +135,7 @@ def _sensor(ident: str, sensor: wf.SensorGroup) -> SensorSettings:
         space=sensor.space,
         zone=sensor.zone,
         every_ms=sensor.every,
-        silent_after_ms=max(3 * sensor.every, LEAST_SILENCE_MS) if silent is None else silent,
+        silent_after_ms=max(13 * sensor.every // 4, LEAST_SILENCE_MS) if silent is None else silent,
         error=getattr(sensor, "error", 0.0),
         calibrated=getattr(sensor, "calibrated", False),
         self_calibrating=getattr(sensor, "self_calibrating", False),

@@ -37,7 +37,7 @@ class SensorGroup(Group):
     topic: Topic
     every: Annotated[Duration, between("1 s", "1 d")]
     silent_after: Annotated[Duration, between("2 s", "7 d")] | None = None
-    """None: three intervals, at least 2 min."""
+    """None: three intervals and a quarter (radio loses two in a row now and then), at least 2 min."""
 
 
 class MeasuredGroup(SensorGroup):

@@ -127,7 +127,7 @@ def _sensors(site: Site, calibrated: bool) -> list[SensorSettings]:
 
     def one(id: str, quantity: Quantity, space: str | None, error: float, every_ms: int) -> SensorSettings:
         zone = "middle" if space else "outdoor"
-        silent_ms = max(3 * every_ms, 120_000)
+        silent_ms = max(13 * every_ms // 4, 120_000)  # as a farm file that says nothing of it
         good = calibrated and quantity is Quantity.HUMIDITY
         return SensorSettings(id, quantity, space, zone, every_ms, silent_ms, error, good)
 
