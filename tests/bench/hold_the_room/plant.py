@@ -16,7 +16,7 @@ from gillhouse.sim.room import Room
 from gillhouse.sim.sensors import SimSensor
 from gillhouse.sim.split_unit import SplitUnit
 
-STEP_MS = 3_000
+STEP_MS = 4_000
 DAY_MS = 86_400_000
 HOUR_MS = 3_600_000
 UNSCORED_MS = 6 * HOUR_MS
