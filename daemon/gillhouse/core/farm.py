@@ -11,7 +11,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, cast
 
-from gillhouse.core import arrivals, batch_arrivals, calibrating, findings, measuring, watch
+from gillhouse.core import arrivals, batch_arrivals, calibrating, findings, learning, measuring, watch
 from gillhouse.core.arrivals import Step
 from gillhouse.core.asks import Ask, Situation
 from gillhouse.core.batch_acts import next_change_ms
@@ -192,6 +192,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             arrivals.check_silence(plan, state, step)
             self._silence_ms = self._next_silence()
         if findings.is_time(state, mono_ms):
+            learning.follow_all(plan, state, step.now)
             step.events += findings.look(plan, state, step.seq, step.now)
         if state.overrides:
             arrivals.end_overrides(plan, state, step)
@@ -248,6 +249,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
 
     def _grant(self, step: Step) -> None:
         plan, state = self._plan, self._state
+        learning.follow_all(plan, state, step.now)
         granted = grant(step.now, plan.settings, state.relays, self._standing(step), self._situation(step))
         step.commands += granted.commands
         step.events += granted.events

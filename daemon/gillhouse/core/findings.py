@@ -19,6 +19,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import Role, SensorSettings
+from gillhouse.core.shadow import drift_words, drifts
 from gillhouse.core.space_plan import SpacePlan
 from gillhouse.core.truth import in_force, is_away
 
@@ -39,6 +40,7 @@ REASONS: Final = frozenset(
         Reason.NEVER_AIRED,
         Reason.CALIBRATION_DUE,
         Reason.CALIBRATION_OVER,
+        Reason.DRIFTED,
     }
 )
 """What may be found (asked for membership only)."""
@@ -227,4 +229,15 @@ def _thermometer(
     return next((pair for pair in able if pair[0].zone == sensor.zone), able[0] if able else None)
 
 
-_RULES: Final[tuple[_Rule, ...]] = (_away, _disagree, _wet, _unaired, _due)
+def _drifted(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[Finding]:
+    roles = {"fan": Role.FAN, "mist": Role.MIST}
+    for space, known in state.shadows.items():
+        for drift in drifts(known):
+            relays = plan.spaces[space].by_role.get(roles[drift.what]) if space in plan.spaces else None
+            if relays:
+                words, share = drift_words(drift), round(drift.share, 3)
+                facts: Told = {"sensor": relays[0], "words": words, "share": share}
+                yield Finding(Reason.DRIFTED, relays[0], space, facts)
+
+
+_RULES: Final[tuple[_Rule, ...]] = (_away, _disagree, _wet, _unaired, _due, _drifted)

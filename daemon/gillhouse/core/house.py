@@ -18,6 +18,7 @@ from gillhouse.core.outputs import Command
 from gillhouse.core.quality import SensorState
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import FarmSettings, SensorSettings
+from gillhouse.core.shadow import ShadowState
 from gillhouse.core.space import SpaceState, refresh_intake
 from gillhouse.core.space_plan import OUTSIDE_ZONES, SpacePlan, plan_space
 from gillhouse.core.step_test import RunState
@@ -67,6 +68,8 @@ class State:
     measured: dict[str, Measurement] = field(default_factory=dict)
     """Figures that stand in for labels, by space."""
     crops: CropState = field(default_factory=CropState)
+    shadows: dict[str, ShadowState] = field(default_factory=dict)
+    """What is learnt beside the labels, by space."""
     parting: list[Command] = field(default_factory=list)
     """OFF for relays that a config re-read took away, said with the next input."""
 

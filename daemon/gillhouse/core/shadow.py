@@ -156,9 +156,10 @@ def water_walks(plan: ShadowPlan) -> tuple[Walk, Walk]:
 
 def follow(plan: ShadowPlan, state: ShadowState, seen: Seen) -> None:
     """Takes note of one moment; cheap enough for every reading. Learns once a quarter of an hour."""
-    if state.air is None or state.water is None:
-        walks = water_walks(plan)
+    if state.air is None:
         state.air = Learner(fresh(*AIR_WALKS), fresh(*AIR_WALKS))
+    if state.water is None:
+        walks = water_walks(plan)
         state.water = Learner(fresh(*walks), fresh(*walks))
     block = state.block
     step_ms = seen.mono_ms - block.at_ms
