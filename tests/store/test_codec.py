@@ -10,6 +10,7 @@ from hypothesis import strategies as st
 from gillhouse.core import inputs
 from gillhouse.core.calibration import Calibration, Point
 from gillhouse.core.crops import Stage
+from gillhouse.core.measurement import Measurement
 from gillhouse.core.quantities import Quantity
 from gillhouse.errors import StoreError
 from gillhouse.store.codec import (
@@ -32,6 +33,9 @@ calibrations = st.builds(
     Calibration, st.sampled_from(Quantity), numbers, numbers, numbers, whole, whole,
     st.lists(points, min_size=1, max_size=2).map(tuple),
 )
+measurements = st.builds(
+    Measurement, numbers, numbers, numbers, numbers, st.none() | numbers, whole,
+)
 inputs_of_all_kinds = st.one_of(
     st.builds(
         inputs.Reading, texts, st.floats(allow_nan=False), whole, st.booleans(), st.none() | whole,
@@ -44,6 +48,8 @@ inputs_of_all_kinds = st.one_of(
         st.none() | whole, st.none() | whole,
     ),
     st.builds(inputs.Calibrated, texts, st.none() | calibrations, texts),
+    st.builds(inputs.Measure, texts, texts, st.booleans()),
+    st.builds(inputs.Measured, texts, texts, st.none() | measurements),
     st.builds(inputs.SensorsAway, st.lists(texts, max_size=3).map(tuple), texts, whole),
     st.builds(
         inputs.BatchAction, st.sampled_from(inputs.BatchAct), texts, texts, st.none() | whole,
@@ -69,7 +75,7 @@ def test_an_input_comes_back_as_it_was(item: inputs.Input) -> None:
 
 def test_every_kind_of_input_is_covered() -> None:
     drawn = {"Reading", "Due", "RelayReport", "OperatorAction", "LinkChange", "ClockStep", "SettingsChange",
-             "Started", "Calibrated", "SensorsAway", "BatchAction"}
+             "Started", "Calibrated", "SensorsAway", "BatchAction", "Measure", "Measured"}
     assert set(INPUT_KINDS) == drawn
 
 
