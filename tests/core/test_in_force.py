@@ -5,7 +5,7 @@ from datetime import datetime
 from zoneinfo import ZoneInfo
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from core.crop_parts import FRUITING, PALE, PINNING, RUN, Crops, crop_farm
@@ -30,8 +30,8 @@ def spaces(crops: Crops):
 
 
 def test_a_farm_without_batches_is_as_its_config_says() -> None:
-    settings = crop_farm()
-    assert in_force(settings, CropState()) is settings
+    farm = crop_farm()
+    assert in_force(farm, CropState()) is farm
 
 
 def test_a_space_takes_its_figures_from_its_batch() -> None:
@@ -80,9 +80,9 @@ def test_priority_beats_weight_where_both_cannot_be_had() -> None:
 
 def test_the_growers_own_figures_stay_on_top() -> None:
     own = OwnFigures({HUMIDITY: Band(88, None, None, 82, None, "set by the grower")}, 3.0, 6.0)
-    settings = crop_farm()
-    fruit = replace(settings.spaces["fruit"], own=own)
-    crops = Crops(replace(settings, spaces={**settings.spaces, "fruit": fruit}))
+    farm = crop_farm()
+    fruit = replace(farm.spaces["fruit"], own=own)
+    crops = Crops(replace(farm, spaces={**farm.spaces, "fruit": fruit}))
     crops.add(where="fruit", stage=Stage.FRUITING)
     crops.wait(24)
     held = spaces(crops)["fruit"]
@@ -95,9 +95,9 @@ def test_the_growers_own_figures_stay_on_top() -> None:
 
 
 def test_an_open_space_owes_no_fresh_air() -> None:
-    settings = crop_farm()
-    barn = replace(settings.spaces["fruit"], kind=SpaceKind.OPEN)
-    crops = Crops(replace(settings, spaces={**settings.spaces, "fruit": barn}))
+    farm = crop_farm()
+    barn = replace(farm.spaces["fruit"], kind=SpaceKind.OPEN)
+    crops = Crops(replace(farm, spaces={**farm.spaces, "fruit": barn}))
     crops.add(where="fruit", stage=Stage.PINNING)
     assert spaces(crops)["fruit"].fresh_air_ach == 0.0
 
@@ -124,6 +124,8 @@ def ordered(edges: list[float | None]) -> Band:
 BANDS = st.lists(EDGE, min_size=5, max_size=5).map(ordered)
 
 
+@example(Band(None, None, None, 1.0, None, "mine"), Band(None, 0.0, 0.0, None, None, "theirs"))
+@settings(max_examples=300)
 @given(BANDS, BANDS)
 def test_laid_over_keeps_the_growers_edges_and_the_order(own: Band, base: Band) -> None:
     band = laid_over(own, base)

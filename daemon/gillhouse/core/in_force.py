@@ -113,8 +113,8 @@ def laid_over(own: Band | None, base: Band) -> Band:
     low, high = edges["low"], edges["high"]
     if low is not None and high is not None and low >= high and not {"low", "high"} <= set(mine):
         edges["low"], edges["high"] = (low, low + width) if "low" in mine else (high - width, high)
-    for place, name in enumerate(_ORDER):
-        value = edges[name]
+    for name in ("low", "high", "target", "alarm_low", "alarm_high"):  # what is held comes first
+        value, place = edges[name], _ORDER.index(name)
         if name in mine or value is None:
             continue
         firm = mine if name in {"low", "high"} else [*mine, "low", "high"]
