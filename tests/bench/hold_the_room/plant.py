@@ -98,8 +98,9 @@ class Plant:  # over 12 methods: the parts of one thing, each with a name
             sensor.bias = side * by_quantity[quantity]
             self.sensors[id] = sensor
         self._feel(0.0)
-        self._report_ms = {id: 1_000 + 137 * place for place, id in enumerate(self.sensors)}
-        self._report_ms |= {"door": 2_500, "tank": 2_911}
+        # Three boards and a float: what hangs on one board is told in one message.
+        self._report_ms = dict.fromkeys(("rh", "temp", "co2"), 1_000)
+        self._report_ms |= dict.fromkeys(("out-rh", "out-temp"), 1_500) | {"door": 2_500, "tank": 2_911}
 
     def next_report(self) -> tuple[str, int]:
         """The sensor that reports next, and when."""
