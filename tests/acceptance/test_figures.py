@@ -152,6 +152,21 @@ def test_a_spaces_air(night: Lived, space: str, quantity: str) -> None:
     assert figures["deficit_h"] == near(sum(lasted * by for lasted, by in below + above) / HOUR_MS, 4)
 
 
+def test_a_check_was_entered_in_the_night(night: Lived) -> None:
+    """Else nothing above would have been corrected. Both lines are told: raw before, the check's after."""
+    with night.rows() as db:
+        bodies = [
+            json.loads(row["body"]) for row in db.execute("SELECT body FROM inputs WHERE kind = 'Calibrated'")
+        ]
+    (check,) = bodies
+    told = [sensor for space in night.told["nights"] for sensor in space["sensors"]]
+    (sensor,) = [one for one in told if one["calibrations"]]
+    assert sensor["id"] == check["sensor"]
+    (line,) = sensor["calibrations"]
+    assert line["slope"] == near(check["calibration"]["slope"], 6)
+    assert line["from"] > night.told["from"]
+
+
 def test_the_night_is_not_all_good_and_not_all_covered(night: Lived) -> None:
     """Else the figures above would hold of a report that counts nothing."""
     figures = {space["space"]: space["quantities"] for space in night.told["nights"]}

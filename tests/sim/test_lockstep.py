@@ -41,7 +41,7 @@ class Met:
         sensors = sensor_boards([ROUTE], self.house.sensors)
         relays = relay_boards({"room-heater": WIRE}, {"room-heater": True}, "trial/")
         cast = Cast(self.house, sensors, relays, self.link, moments, "trial/gillhouse/alive")
-        stage = Stage(self.house, sensors, lambda _: None, list)
+        stage = Stage(self.house, sensors, lambda _: None, list, lambda: 0)
         self.lockstep = Lockstep(self.clock, SystemClock(), self.daemon, cast, stage)
 
     def __enter__(self) -> "Met":

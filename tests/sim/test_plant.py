@@ -7,7 +7,8 @@ from pathlib import Path
 import psychrolib
 import pytest
 
-from gillhouse.core.inputs import Act, OperatorAction
+from gillhouse.core.calibration import correct
+from gillhouse.core.inputs import Act, Calibrated, OperatorAction
 from gillhouse.core.instant import Instant
 from gillhouse.core.quantities import MEASURES, Quantity
 from gillhouse.payloads.message import Message
@@ -143,8 +144,9 @@ def test_the_story_breaks_what_it_says_and_mends_it(tmp_path: Path) -> None:
     story = story_of(config.farm, config.routes)
     house = House(config.farm, Weather(1, 20, 13), 1, story.faults)
     boards = sensor_boards(config.routes, house.sensors)
-    done: list[OperatorAction] = []
-    stage = Stage(house, boards, done.append, lambda: ["sensor-silent:tent-rh", "humidity-low:barn"])
+    done: list[OperatorAction | Calibrated] = []
+    standing = ["sensor-silent:tent-rh", "humidity-low:barn"]
+    stage = Stage(house, boards, done.append, lambda: standing, lambda: 1_760_000_000_000)
 
     def until(at_ms: int) -> None:
         while moments and moments[0].at_ms <= at_ms:
@@ -171,10 +173,15 @@ def test_the_story_breaks_what_it_says_and_mends_it(tmp_path: Path) -> None:
     until(clock_ms(8, 0))
     assert house.tank_full == {"tank": True}
     assert moments == []
-    acts = [action.act for action in done]
+    acts = [action.act for action in done if isinstance(action, OperatorAction)]
     assert acts.count(Act.ACK) == 1
     assert acts.count(Act.NOTE) >= 3
     assert all("invented" in action.who for action in done)
+    (check,) = [action for action in done if isinstance(action, Calibrated)]
+    assert check.calibration is not None
+    # What the jars showed is the sensor's own error, to a tenth: corrected, it says the truth again.
+    bias = house.sensors[check.sensor].bias
+    assert correct(check.calibration, 88.0 + bias) == pytest.approx(88.0, abs=0.1)
     spaces_hit = {(fault.space, fault.what.split()[0]) for fault in story.faults}
     assert spaces_hit == {("tent", "board"), ("room", "door"), ("room", "tank"), ("tent", "tank")}
 

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from typing import Any, Protocol
 
 from gillhouse.clock import Clock
-from gillhouse.core.inputs import OperatorAction
+from gillhouse.core.inputs import Input
 from gillhouse.sim.link import BoardLink, TrialError
 
 PATIENCE_MS = 30_000
@@ -34,7 +34,7 @@ class Daemon(Protocol):
     @property
     def link(self) -> Counts: ...
     def settled(self) -> bool: ...
-    def submit(self, item: OperatorAction) -> object: ...
+    def submit(self, item: Input) -> object: ...
     def status(self) -> dict[str, Any]: ...
 
 

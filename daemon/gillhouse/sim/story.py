@@ -1,18 +1,20 @@
 """What goes wrong in the trial's night on purpose, and what invented people do about it.
 
-A humidity board dies at 02:10 and is plugged in again; a door stays open from 04:00 to 04:25; the water tank
-is empty for a while. Each gives an alarm, a fallback or a refusal that `night` and `why` can then tell. A
-farm that lacks a part (no tank, no room with a door) is spared that chapter. The people are invented, and
-say so.
+In the evening somebody enters what a humidity sensor said in two salt jars that afternoon: it is corrected
+from then on. A humidity board dies at 02:10 and is plugged in again; a door stays open from 04:00 to 04:25;
+the water tank is empty for a while. Each gives an alarm, a fallback or a refusal that `night` and `why` can
+then tell. A farm that lacks a part (no tank, no room with a door) is spared that chapter. The people are
+invented, and say so.
 """
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
+from gillhouse.core.calibration import Point, calibration
 from gillhouse.core.edges import SensorRoute
-from gillhouse.core.inputs import Act, OperatorAction
+from gillhouse.core.inputs import Act, Calibrated, OperatorAction
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.settings import FarmSettings, Role, SpaceKind
+from gillhouse.core.settings import FarmSettings, Role, SensorSettings, SpaceKind
 from gillhouse.sim.boards import SensorBoard
 from gillhouse.sim.plant import OUTSIDE_ZONES, House
 from gillhouse.sim.score import Fault
@@ -34,10 +36,12 @@ class Stage:
 
     house: House
     boards: Sequence[SensorBoard]
-    act: Callable[[OperatorAction], object]
+    act: Callable[[OperatorAction | Calibrated], object]
     """Does something a person does, through the daemon's own door."""
     alarms: Callable[[], Sequence[str]]
     """Ids of the alarms that stand just now, as the person sees them."""
+    wall_ms: Callable[[], int]
+    """The clock on the wall."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,7 +68,7 @@ def _note(space: str, who: str, text: str) -> Callable[[Stage], None]:
     return lambda stage: _act(stage, OperatorAction(Act.NOTE, space, who, text))
 
 
-def _act(stage: Stage, action: OperatorAction) -> None:
+def _act(stage: Stage, action: OperatorAction | Calibrated) -> None:
     stage.act(action)
 
 
@@ -185,6 +189,46 @@ def _fed_by(farm: FarmSettings, tank: str) -> list[str]:
     return fed
 
 
+JARS = (("table salt", 75.5, 0.22), ("potassium sulfate", 97.6, 0.76))
+"""Salt, percent over it at 20 C and how sure that is (Greenspan, J. Res. NBS 81A:89, 1977)."""
+
+
+def _salt_jars(farm: FarmSettings) -> Story:
+    """A room's humidity sensor was in two salt jars that afternoon; its figures are entered after supper."""
+    sensor = next((one for one in farm.sensors.values() if _of_a_room(farm, one)), None)
+    if sensor is None:
+        return Story((), ())
+    name, space = sensor.id, sensor.space
+    assert space is not None  # _of_a_room took only those of a room
+    note = _note(space, GROWER, f"{name} back in its place, its figures from the salt jars entered")
+    return Story(
+        (
+            Moment(clock_ms(20, 40), f"{name} is corrected", lambda stage: _enter_jars(stage, name)),
+            Moment(clock_ms(20, 41), "a note is written", note),
+        ),
+        (),
+    )
+
+
+def _of_a_room(farm: FarmSettings, sensor: SensorSettings) -> bool:
+    return (
+        sensor.quantity is Quantity.HUMIDITY
+        and sensor.zone not in OUTSIDE_ZONES
+        and sensor.space is not None
+        and farm.spaces[sensor.space].kind is SpaceKind.ROOM
+    )
+
+
+def _enter_jars(stage: Stage, name: str) -> None:
+    """What a jar shows is the sensor's own error: the grower knows nothing else of it."""
+    sensor = next(board.sensors[name] for board in stage.boards if name in board.sensors)
+    now_ms = stage.wall_ms()
+    points = [
+        Point(pct, round(pct + sensor.bias, 1), error, f"{salt} at 20 C", now_ms) for salt, pct, error in JARS
+    ]
+    _act(stage, Calibrated(name, calibration(Quantity.HUMIDITY, points, now_ms, GROWER), GROWER))
+
+
 def _evening(farm: FarmSettings) -> Story:
     space = next(iter(farm.spaces))
     note = _note(space, GROWER, "evening round done, all shut")
@@ -193,6 +237,12 @@ def _evening(farm: FarmSettings) -> Story:
 
 def story_of(farm: FarmSettings, routes: Sequence[SensorRoute]) -> Story:
     """The night's story for this farm, in order of time."""
-    chapters = (_evening(farm), _dead_board(farm, routes), _open_door(farm), _empty_tank(farm))
+    chapters = (
+        _evening(farm),
+        _salt_jars(farm),
+        _dead_board(farm, routes),
+        _open_door(farm),
+        _empty_tank(farm),
+    )
     moments = sorted((m for chapter in chapters for m in chapter.moments), key=lambda m: m.at_ms)
     return Story(tuple(moments), tuple(f for chapter in chapters for f in chapter.faults))

@@ -76,7 +76,13 @@ class Trial:
         base = self.config.broker.base_topic
         link.uncounted = (f"{base}/alive", f"{base}/marker/")
         link.subscribe([f"{base}/#", *self.relays])
-        stage = Stage(self.house, self.sensors, daemon.submit, lambda: _standing(daemon))
+        stage = Stage(
+            self.house,
+            self.sensors,
+            daemon.submit,
+            lambda: _standing(daemon),
+            lambda: self.clock.now().wall_ms,
+        )
         cast = Cast(self.house, self.sensors, self.relays, link, self.story.moments, f"{base}/alive")
         return Lockstep(self.clock, real, daemon, cast, stage)
 
