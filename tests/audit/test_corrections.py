@@ -4,6 +4,7 @@ Values invented, sums by hand; one reading a minute.
 """
 
 import json
+import re
 from pathlib import Path
 
 import pytest
@@ -15,6 +16,7 @@ from gillhouse.audit.evidence import gather
 from gillhouse.audit.figures import figures
 from gillhouse.audit.night import Night, Window
 from gillhouse.audit.record import as_json
+from gillhouse.audit.verdict import jobs
 from gillhouse.audit.why import why
 from gillhouse.config import load_files
 from gillhouse.core.calibration import DAY_MS, Calibration, Point, calibration
@@ -27,6 +29,7 @@ from gillhouse.core.reasons import Reason
 from gillhouse.store import rows
 from gillhouse.store.reader import Reader
 
+HIGH = "    bands: {humidity: {low: 94, target: 95, high: 97}}\n"
 BEGIN = at("2026-10-13 20:00")
 CONFIG = shipped_config()
 ROME = CONFIG.farm.zone
@@ -202,3 +205,20 @@ def test_an_overdue_check_still_corrects(tmp_path: Path) -> None:
         sensor = CONFIG.farm.sensors["tent-rh"]
         found = corrections(reader, BEGIN, 1 << 62)
     assert not found.sure(sensor, 1 << 40, BEGIN + 1)
+
+
+@pytest.mark.parametrize("checked", [False, True])
+def test_what_is_only_wished_for_is_a_job_until_a_sensor_is_checked(tmp_path: Path, checked: bool) -> None:
+    text_of = CONFIG.files["farm.yaml"].replace("calibrated: yes", "calibrated: no")
+    config = load_files({"farm.yaml": re.sub(r"(?m)^  tent: .*\n", "  tent:\n" + HIGH, text_of, count=1)})
+    book = Book(tmp_path / "j.db", config, BEGIN)
+    if checked:
+        book.input(BEGIN, Calibrated("tent-rh", salt(75.5), "anna"))
+    minutes(book, 0, 120, 93.0)
+    company(book)
+    with book.close() as reader:
+        told = night(reader)
+    assert told.spaces[0].quantities[Quantity.HUMIDITY].wished == (None if checked else 95.0)
+    words = [job.words for job in jobs(told)]
+    wish = "95 % is only wished for, kept near 93 %: check a humidity sensor (gillhouse calibrate)."
+    assert words == ([] if checked else [wish])

@@ -35,12 +35,24 @@ from gillhouse.core.outputs import EventKind, Transition
 from gillhouse.core.quality import SensorState, judge
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality
-from gillhouse.core.settings import Combine, FarmSettings, RelaySettings, SensorSettings, SpaceSettings
+from gillhouse.core.settings import (
+    Combine,
+    FarmSettings,
+    RelaySettings,
+    Role,
+    SensorSettings,
+    SpaceKind,
+    SpaceSettings,
+)
 from gillhouse.core.truth import AT_LEAST_PCT
+from gillhouse.core.truth_status import wished_pct
 from gillhouse.store.records import AlarmAt, ReadingAt
 
 JOIN_MS = 5 * 60_000
 """Two times outside on the same side, less than this apart, are told as one. Common practice, no source."""
+
+LAST = 1 << 62
+"""No journal number is greater."""
 
 ELSEWHERE = ("intake", "outdoor", "core")
 """Zones whose sensors do not measure the room's own air (see `SensorSettings.zone`)."""
@@ -153,6 +165,7 @@ def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> Q
         outside=tuple(found),
         measured=bool(tracks),
         sure_to=_sure_to(evidence, space, quantity),
+        wished=_wished(evidence, space, quantity),
     )
 
 
@@ -169,6 +182,20 @@ def _sure_to(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> fl
         if known is None or known.top < AT_LEAST_PCT or not in_date(known, end_ms):
             return AT_LEAST_PCT
     return None
+
+
+def _wished(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> float | None:
+    """The humidity asked for, where it is more than sensors without a check in date may steer to."""
+    farm, end_ms, band = evidence.latest.farm, evidence.window.to_ms, space.bands.get(quantity)
+    misted = any(relay.space == space.id and relay.role is Role.MIST for relay in farm.relays.values())
+    if quantity is not Quantity.HUMIDITY or band is None or not misted or space.kind is SpaceKind.OPEN:
+        return None
+    for sensor in farm.sensors.values():
+        if (sensor.space, sensor.quantity) != (space.id, quantity) or sensor.zone in ELSEWHERE:
+            continue
+        if sensor.calibrated or evidence.corrections.sure(sensor, LAST, end_ms):
+            return None
+    return wished_pct(band)
 
 
 def _track(evidence: Evidence, sensor: SensorSettings) -> hold.Track:

@@ -79,6 +79,8 @@ class QuantityNight:
     """The space has a sensor of it."""
     sure_to: float | None = None
     """Values above are only 'at least': no sensor was checked up there."""
+    wished: float | None = None
+    """More than could be steered to: no sensor's check was in date at the end."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -118,6 +118,7 @@ def _quantity(one: QuantityNight, night: Night) -> dict[str, Any]:
         "unit": MEASURES[one.quantity].unit,
         "measured": one.measured,
         "sure_to": one.sure_to,
+        "wished": one.wished,
         "low": one.limits[-1].low,
         "high": one.limits[-1].high,
         "limits": [

@@ -15,6 +15,7 @@ from gillhouse.audit.night import REPORTED, AlarmNight, Night, Outside, Quantity
 from gillhouse.audit.wording import alarm_title, capital, reason_words, sentence
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.crops import Band
+from gillhouse.core.demand import UNCALIBRATED_AIM_PCT
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import Role
 
@@ -291,6 +292,18 @@ def _sensor_findings(night: Night) -> Told:
         yield one.sensor, Job(5, place_name(night, one.space), f"{reason_words(one.reason, one.facts)}.")
 
 
+def _wished(night: Night) -> Told:
+    """Humidity that is asked for and not steered to, because no sensor is checked."""
+    for space in night.spaces:
+        wished = space.quantities[Quantity.HUMIDITY].wished
+        if wished is not None:
+            words = (
+                f"{wished:g} % is only wished for, kept near {UNCALIBRATED_AIM_PCT:g} %: check a humidity"
+                " sensor (gillhouse calibrate)."
+            )
+            yield "wished", Job(6, space.space.name, words)
+
+
 _RULES: tuple[Callable[[Night], Told], ...] = (
     _standing_alarms,
     _unseen,
@@ -298,6 +311,7 @@ _RULES: tuple[Callable[[Night], Told], ...] = (
     _troubles,
     _were_silent,
     _sensor_findings,
+    _wished,
 )
 
 

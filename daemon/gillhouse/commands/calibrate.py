@@ -292,6 +292,11 @@ def _move(desk: Desk, for_ms: int) -> None:
     request = {"ask": "away", "sensors": list(desk.mates), "for_ms": for_ms}
     hand_in(desk.state, request, desk.clock)
     names = ", ".join(desk.mates)
+    sensors = desk.config.farm.sensors
+    if for_ms and any(sensors[name].quantity is Quantity.CO2 for name in desk.mates):
+        click.echo(
+            "CAUTION: it also measures CO2, and warns of nothing meanwhile: air the space before you go in."
+        )
     click.echo(
         f"{names}: out of place, steering nothing for {for_ms // 3_600_000} h or until `--back`"
         if for_ms
