@@ -54,6 +54,9 @@ will, and what cannot be heard must not be booked as done. A short break changes
 LATEST_WAKE_MS = 1_000
 """A deadline that handling has not cleared is tried again no sooner than this."""
 
+ANSWERS = 2
+"""What is granted may change an ask (a fan begins, so mist is wanted): so often that is answered at once."""
+
 _Take = Callable[[Plan, State, Step, Any], None]
 
 _TAKES: dict[type, _Take] = {
@@ -212,6 +215,10 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                 if quantity is not None:
                     self._decide(step, space, None)
             self._grant(step)
+            for _ in range(ANSWERS):
+                if not step.grant:
+                    break
+                self._grant(step)
         self._alarm(step)
 
     def _replan(self, step: Step) -> None:
@@ -250,6 +257,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
     def _grant(self, step: Step) -> None:
         plan, state = self._plan, self._state
         learning.follow_all(plan, state, step.now)
+        step.grant = False
         granted = grant(step.now, plan.settings, state.relays, self._standing(step), self._situation(step))
         step.commands += granted.commands
         step.events += granted.events

@@ -10,7 +10,7 @@ from math import inf
 
 from gillhouse.core.air import humidity_ratio
 from gillhouse.core.crops import Band
-from gillhouse.core.demand import HOUR_MS, LONGEST_STEP_MS, Inside, Wish, humidity_aim
+from gillhouse.core.demand import HOUR_MS, LONGEST_STEP_MS, Inside, Wish
 from gillhouse.core.reasons import Reason
 from gillhouse.core.ventilation import air_changes, flow, purge_h
 
@@ -34,6 +34,12 @@ fifth of the weight standing. CO2 leads; the floor only keeps the air from stand
 
 WET_MARGIN_K = 0.5
 """Intake air whose dew point is nearer than this to the room's temperature wets what it meets."""
+
+WET_NEAR_PCT = 1.0
+"""Air is dried from here under its upper edge on (or the sensor's error, if that is more)..."""
+
+WET_STAYS_MS = 240_000
+"""... once it has been so wet for so long: a pulse passes sooner."""
 
 FRESH_STEP_KG = 0.0002
 """Intake air must be drier by this humidity ratio before it is used to dry."""
@@ -71,6 +77,8 @@ class AirState:
     """How far a run brings CO2 down: as little as keeps the fan from starting too often."""
     started_ms: int | None = None
     """The last run for CO2."""
+    wet_since_ms: int | None = None
+    """The air has been near or over its upper edge since then."""
     mode: Reason = Reason.STARTING
 
 
@@ -188,13 +196,22 @@ def _by_floor(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> W
 
 
 def _by_wetness(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) -> Wish | None:
-    """Dries with drier outside air, on a calibrated sensor only, and never while it is too cold already."""
+    """Dries with drier outside air, on a calibrated sensor only, and never while it is too cold already.
+
+    What a pulse leaves behind goes by itself: only air that stays wet is dried, and no further than needed.
+    """
     value, band = inside.humidity.value, plan.humidity
     if value is None or band is None or band.high is None or not inside.humidity.trusted:
         return None
-    aim = humidity_aim(band, True, inside.humidity.error, 1.5)
-    if inside.humidity.held or value <= aim + 0.5 * (band.high - aim):
+    wet_from = band.high - max(inside.humidity.error, WET_NEAR_PCT)
+    if inside.humidity.held or value <= wet_from:
+        state.wet_since_ms = None
         return None
+    if state.wet_since_ms is None:
+        state.wet_since_ms = mono_ms
+    if mono_ms - state.wet_since_ms < WET_STAYS_MS:
+        return None
+    aim = wet_from - WET_NEAR_PCT
     ratio = humidity_ratio(inside.temperature_c, value)
     if inside.intake_ratio > ratio - FRESH_STEP_KG or inside.cold:
         return None

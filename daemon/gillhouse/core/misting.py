@@ -23,8 +23,8 @@ DRIFT_MOST = 0.3
 """Drift is believed up to this share of what the nozzle sprays, either way."""
 
 PACE_MS = 240_000
-"""While humidity is in its band pulses begin this far apart: 15 an hour keep a valve for years. Common practice,
-no source."""
+"""While humidity is in its band pulses begin this far apart: 15 an hour keep a valve for years. Common
+practice, no source."""
 
 SWING_PCT = 1.5
 SWING_LEAST_PCT, SWING_MOST_PCT = 0.5, 5.0
@@ -33,7 +33,20 @@ SWING_UP_PCT_H, SWING_DOWN_PCT_H = 20.0, 0.1
 balance where the air is under it for half a percent of the time. By simulation (tests/bench), no source."""
 
 DRIFT_LASTS_MS = 30_000
-"""What drifts in or out now is taken to go on for so long: a cooler's coil, a heater or a gust may end soon."""
+"""What drifts in or out now is taken to go on for so long: a cooler's coil, a gust may end soon."""
+
+PEAK_PCT = 1.0
+"""A pulse ends so far under the upper edge."""
+
+COOLING_K = 900.0
+"""By so much a kilogram of vanished drops per kilogram of air cools it at once: 2.45 MJ/kg over 1006 J/kgK,
+and the shelves' own warmth, taken as 1.7 times the air's (an invented range is 1 to 4)."""
+
+SATURATION_PER_K = 0.064
+"""Saturated air holds so much more per kelvin (ASHRAE 2017 ch. 1, saturation pressure near 16 C)."""
+
+PULSE_PASSES_MS = 30_000
+"""What fans carry off in so long makes room for the pulse."""
 
 AHEAD_MS = 90_000
 """The air is looked at so far ahead: what will be under its band by then is urgent now."""
@@ -132,9 +145,14 @@ def _look_ahead(plan: MistPlan, inside: Inside, state: MistState, aim: float) ->
         by_drift = air.drift_kg_h * min(ahead_ms, DRIFT_LASTS_MS)
         return (leak_kg_h * ahead_ms + fan_kg_h * min(ahead_ms, inside.fan_left_ms) + by_drift) / HOUR_MS
 
+    # Drops cool the air they vanish in: for some minutes it is damper than its water alone would make it.
+    now_pct = aim * air.ratio / aim_ratio
+    high = plan.band.high if plan.band.high is not None else 100.0
+    per_ratio = now_pct * (1.0 / air.ratio + COOLING_K * SATURATION_PER_K)
+    room_kg = air_kg * max(high - PEAK_PCT - now_pct, 0.0) / per_ratio - gain_kg(PULSE_PASSES_MS)
     pouring_kg = max(air.pouring_until_ms - air.at_ms, 0) / HOUR_MS * air.pouring_kg_h * air.useful.value
     lacking_kg = air_kg * (aim_ratio - air.ratio) - pouring_kg - gain_kg(PACE_MS // 2)
-    state.wanted_ms = int(lacking_kg / useful_kg_h * HOUR_MS)
+    state.wanted_ms = int(min(lacking_kg, max(room_kg - pouring_kg, 0.0)) / useful_kg_h * HOUR_MS)
     floor = plan.band.low if plan.band.low is not None else aim - BACK_PCT
     soon = air.ratio + (pouring_kg + min(gain_kg(AHEAD_MS), 0.0)) / air_kg
     state.urgent = soon < humidity_ratio(inside.temperature_c, min(floor + BACK_PCT / 2, aim))

@@ -15,11 +15,11 @@ from math import exp
 HOUR_MS = 3_600_000
 
 SENSOR_LAG_MS = 60_000
-"""Of a capped humidity sensor: 20 to 120 s, an invented range around bare elements of 1 to 10 s (WMO CIMO figure
-quoted by a German weather-service paper)."""
+"""Of a capped humidity sensor: 20 to 120 s, an invented range around bare elements of 1 to 10 s (WMO CIMO
+figure quoted by a German weather-service paper)."""
 
 SETTLE_MS = 75_000
-"""How soon an error of what is believed is mended: near the sensor's own lag, for faster would follow noise."""
+"""How soon an error of what is believed is mended: near the sensor's own lag: faster would follow noise."""
 
 LONGEST_GAP_MS = 60_000
 """A reading that comes after a longer pause corrects no more than one after this."""
@@ -29,14 +29,14 @@ AIR_KG_PER_M3 = 1.19
 
 
 USEFUL_SHARE = 0.6
-"""Share of a nozzle's water that stays in the air, before it is learnt. Cheap low-pressure nozzles in damp air:
-about half. Common practice, no source."""
+"""Share of a nozzle's water that stays in the air, before it is learnt. Cheap low-pressure nozzles in damp
+air: about half. Common practice, no source."""
 
 USEFUL_LEAST, USEFUL_MOST = 0.2, 1.2
 FAN_LEAST, FAN_MOST = 0.5, 1.5
 """What is learnt of nozzle and fan stays within these: labels are off by up to 40 %."""
 
-LEARN_SHARE = 0.03
+LEARN_SHARE = 0.01
 """So much of a reading's surprise is taken as the nozzle's or the fan's, where it could be theirs at all."""
 
 NOISE_RATIO = 5e-5

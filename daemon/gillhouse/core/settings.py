@@ -66,7 +66,7 @@ class SensorSettings:
     every_ms: int
     """The interval it reports at."""
     silent_after_ms: int
-    """Age at which it counts as silent; by default 3.25 intervals, at least 2 min (reference: alarm delays)."""
+    """Age at which it counts as silent; by default 3.25 intervals, at least 2 min (see alarm delays)."""
     error: float = 0.0
     """Stated error in the quantity's unit; margins widen with it."""
     calibrated: bool = False
