@@ -24,8 +24,8 @@ COLLECT = (20_000, 10, 10)
 with the usual 700 they would be walked for nothing at every few readings."""
 
 SWITCH_S = 0.0003
-"""How long a thread may keep the interpreter while another waits for it. With the usual 5 ms the network thread,
-busy with what it has just handed over, holds back the decision on it."""
+"""How long a thread may keep the interpreter while another waits for it. With the usual 5 ms the network
+thread, busy with what it has just handed over, holds back the decision on it."""
 
 LEVELS = {logging.CRITICAL: "<2>", logging.ERROR: "<3>", logging.WARNING: "<4>", logging.INFO: "<6>"}
 
