@@ -25,7 +25,7 @@ def farm_as_left(reader: Reader, settings: FarmSettings) -> Farm:
     """
     kept = reader.meta(CHECKPOINT)
     if kept is None:
-        return Farm(settings)
+        return _told_again(reader, settings)
     try:
         farm = Farm.restore(settings, kept["snapshot"])
     except ValueError as error:

@@ -48,6 +48,7 @@ def test_a_batch_is_added_staged_kept_over_a_restart_and_replayed(daemon: Daemon
     assert daemon.wait() == 0
     listed = daemon.run("batch", "list")  # nothing runs: as the journal was left
     assert "LM-1" in listed
+    assert "LM-1" in daemon.run("now")
     assert "fruiting, day 1, flush 1" in listed
     daemon.start()
     after = tent(daemon)
@@ -91,6 +92,11 @@ def test_without_a_daemon_it_is_written_into_the_store(daemon: Daemon) -> None:
     assert "look at the crop" in daemon.run("batch", "list")
     assert "not yet" in daemon.run("batch", "later", "LM-1", "--days", "2")
     assert "LM-1 ended" in daemon.run("batch", "end", "LM-1", "--why", "spent")
+    book = daemon.run("batch", "show", "LM-1")
+    assert "tent, rack 2, fruiting, flush 1" in book
+    assert "not known" in book  # no board ever reported here
+    assert "LM-1 ended: spent" in book
+    assert "there is no batch 'LM-2'" in daemon.run("batch", "show", "LM-2", fails=True)
     assert tent(daemon)["batches"] == []
 
 

@@ -218,8 +218,12 @@ def _do(state: Path, what: BatchAct, batch: str, **more: Any) -> None:
         outcome = to_plain(record_only(state / JOURNAL, action, SystemClock()))
     else:
         raise LocalError(f"no journal in {state}: give --state, or start `gillhouse run` once")
-    told = [event for event in outcome["events"] if event["kind"] in ("batch", "refused")]
-    lines = [reason_words(Reason(event["reason"]), event["facts"]) for event in told]
-    if any(event["kind"] == "refused" for event in told):
+    own = [
+        event
+        for event in outcome["events"]
+        if event["subject"] == batch or event["reason"] == Reason.BANDS_MOVING.value
+    ]
+    lines = [reason_words(Reason(event["reason"]), event["facts"]) for event in own]
+    if any(event["kind"] == "refused" for event in own):
         raise LocalError("not done: " + "; ".join(lines))
     click.echo("\n".join(lines))

@@ -15,31 +15,34 @@ from gillhouse.records.batch_book import Book, Entry
 LAST_ENTRIES = 30
 
 
-def listed(one: dict[str, Any], zone: tzinfo) -> list[str]:
-    """One batch of a status (see `Farm.status`)."""
+def brief(one: dict[str, Any]) -> list[str]:
+    """One batch of a status (see `Farm.status`) with what must be known now."""
     rack = f", {plain(one['rack'])}" if one["rack"] else ""
     lines = [
         f"{one['batch']:<12} {one['kg']:g} kg {species_words(one['species'])}{rack}:"
         f" {one['stage']}, day {one['day']}, flush {one['flush']}"
     ]
-    planned, proposed = one["planned"], one["next"]
-    if planned is not None:
-        lines.append(f"  {planned['stage']} begins {told.day(planned['at_ms'], zone)} ({planned['who']})")
-    if proposed is not None:
-        lines += [f"  {words}" for words in _proposed(one["batch"], proposed, zone)]
+    if one["next"] is not None and one["next"]["due"]:
+        lines.append(f"  {one['next']['stage']} is due by the usual days: look at the crop")
     if one["blocks_c"] is not None:
         lines.append(f"  blocks at about {one['blocks_c']:.0f} C: dew on them, hold the mist")
     return lines
 
 
-def _proposed(batch: str, proposed: dict[str, Any], zone: tzinfo) -> list[str]:
-    if not proposed["due"]:
+def listed(one: dict[str, Any], zone: tzinfo) -> list[str]:
+    """The same with what comes next, and how to answer."""
+    lines, batch = brief(one), one["batch"]
+    planned, proposed = one["planned"], one["next"]
+    if planned is not None:
+        lines.append(f"  {planned['stage']} begins {told.day(planned['at_ms'], zone)} ({planned['who']})")
+    if proposed is not None and not proposed["due"]:
         begin, end = (told.day(proposed[key], zone) for key in ("from_ms", "to_ms"))
-        return [f"{proposed['stage']} usual from {begin} to {end}"]
-    return [
-        f"{proposed['stage']} is due by the usual days: look at the crop",
-        f"yes: gillhouse batch stage {batch} --accept    not yet: gillhouse batch later {batch}",
-    ]
+        lines.append(f"  {proposed['stage']} usual from {begin} to {end}")
+    if proposed is not None and proposed["due"]:
+        lines.append(
+            f"  yes: gillhouse batch stage {batch} --accept    not yet: gillhouse batch later {batch}"
+        )
+    return lines
 
 
 def shown(book: Book, been: Sequence[Exposure], zone: tzinfo) -> list[str]:

@@ -11,13 +11,17 @@ from gillhouse.audit.corrections import Corrections, corrections
 from gillhouse.audit.evidence import config_at
 from gillhouse.audit.wording import capital, reason_words
 from gillhouse.clock import SystemClock
+from gillhouse.commands.batch_told import brief
 from gillhouse.commands.options import default_state, since, state_option
+from gillhouse.core import crop_status
 from gillhouse.core.alarm_kinds import KINDS
+from gillhouse.core.in_force import in_force
 from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import FarmSettings, SpaceSettings
 from gillhouse.core.truth import AT_LEAST_PCT
 from gillhouse.errors import LocalError
 from gillhouse.local import ask
+from gillhouse.records.crops_then import crops_at
 from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
@@ -53,12 +57,17 @@ def _from_store(state: Path) -> dict[str, Any]:
     """The newest reading of every sensor, in the shape of a status; nothing is known of relays."""
     clock_ms = SystemClock().now().wall_ms
     with Reader(state / JOURNAL) as reader:
-        farm = config_at(reader, clock_ms).farm
+        config = config_at(reader, clock_ms).farm
+        segment = reader.newest_segment()
+        crops = crops_at(reader, [segment] if segment else [], clock_ms, lambda _: config)
+        farm = in_force(config, crops)
         truth = corrections(reader, clock_ms, LAST)
         spaces: dict[str, Any] = {}
         for space in farm.spaces.values():
             spaces[space.id] = {
                 "name": space.name, "stage": space.stage.value, "species": space.species,
+                "batches": crop_status.batches(config, crops, space.id, clock_ms),
+                "bands_moving_h": crop_status.moving_h(config, crops, space.id, clock_ms),
                 "quantities": _newest((reader, truth), farm, space, clock_ms), "relays": {}, "alarms": [],
                 "next_action_s": None,
             }
@@ -89,6 +98,9 @@ def _lines(status: dict[str, Any]) -> list[str]:
     for ident, space in status["spaces"].items():
         name = plain(space["name"])
         lines.append(f"{name.upper()}  ({ident})  {space['species']}, {space['stage']}")
+        lines += [f"  {words}" for one in space["batches"] for words in brief(one)]
+        if space["bands_moving_h"] is not None:
+            lines.append(f"  wished air on its way, there in {space['bands_moving_h']:g} h")
         lines += [f"  {words}" for words in _air(space["quantities"])]
         lines += [f"  {_relay(relay, one)}" for relay, one in space["relays"].items()]
         lines.append("")

@@ -49,7 +49,8 @@ class Turn:
         )
 
     def tell_space(self, space: str, reason: Reason, **facts: Fact) -> None:
-        self.events.append(Event(EventKind.BATCH, space, space, reason, facts, (self.seq,)))
+        told = {"space": space, **facts}
+        self.events.append(Event(EventKind.BATCH, space, space, reason, told, (self.seq,)))
 
     def refuse(self, action: BatchAction, reason: Reason, **facts: Fact) -> None:
         told: dict[str, Fact] = {"batch": action.batch, "who": action.who, "act": action.act.value, **facts}

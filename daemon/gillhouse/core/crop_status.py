@@ -46,4 +46,4 @@ def moving_h(settings: FarmSettings, crops: CropState, space: str, wall_ms: int)
     if ramp is None:
         return None
     ends_ms = ramp.begun_wall_ms + way_ms(settings, crops, space, ramp)
-    return round(max(ends_ms - wall_ms, 0) / 3_600_000, 2)
+    return round((ends_ms - wall_ms) / 3_600_000, 2) if ends_ms > wall_ms else None

@@ -175,8 +175,8 @@ WORDS: dict[Reason, str] = {
     Reason.STAGE_PLANNED: "{batch}: {who} wants {stage} from {on}",
     Reason.STAGE_DUE: "{batch}: day {day} of {stage}, usually long enough; look at the crop, is it {next}?",
     Reason.STAGE_LATER: "{batch}: {who} says not yet, asked again from {on}",
-    Reason.BANDS_MOVING: "wished air on its way for {stage}, there in {hours:g} h",
-    Reason.BANDS_THERE: "wished air is now that for {stage}",
+    Reason.BANDS_MOVING: "{space}: wished air on its way for {stage}, there in {hours:g} h",
+    Reason.BANDS_THERE: "{space}: wished air is now that for {stage}",
     Reason.BLOCKS_WET: (
         "{batch}: blocks came in at {blocks_c:.0f} C, dew forms under {dew_c:.1f} C: wet for about"
         " {hours:.1f} h; hold the mist and let the air move"
