@@ -22,7 +22,7 @@ from gillhouse.commands.options import default_state, state_option
 from gillhouse.config import Config
 from gillhouse.core import calibration as cal
 from gillhouse.core.greenspan import SALTS
-from gillhouse.core.quantities import Quantity
+from gillhouse.core.quantities import MEASURES, Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import SensorSettings
 from gillhouse.core.snapshot import from_plain, to_plain
@@ -55,7 +55,9 @@ class Desk:
 
     @property
     def mates(self) -> tuple[str, ...]:
-        return salt_jar.board_mates({one.sensor: one.topic for one in self.config.routes}, self.sensor.id)
+        """The sensors that go with it into the jar. A door's or tank's switch stays where it is wired."""
+        measuring = {one.sensor: one.topic for one in self.config.routes if not MEASURES[one.quantity].on_off}
+        return salt_jar.board_mates(measuring, self.sensor.id)
 
     def sure(self, question: str) -> None:
         if not self.yes:
