@@ -4,6 +4,7 @@ import pytest
 
 from core.farm_parts import Bench
 from core.test_measuring import FOUND, Lived, _settings
+from gillhouse.core.farm import Farm
 from gillhouse.core.inputs import Measured
 from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.recursive import Pair
@@ -49,3 +50,37 @@ def test_figures_put_to_use_make_it_learn_anew() -> None:
     air = bench.farm._state.shadows["room"].air
     assert air is not None
     assert air.pair.gain == 1.0
+
+
+def _earned(gain: float, in_charge: bool = True) -> ShadowState:
+    pair, labels = Pair(gain, 300.0, 0.001, 0.1), Pair(1.0, 300.0, 0.1, 0.1)
+    return ShadowState(air=Learner(pair, labels, in_charge=in_charge))
+
+
+def test_what_has_earned_it_takes_over_from_the_label_and_hands_back() -> None:
+    """250 m3/h of label at 0.76 are 190; what the water's account makes of the fan stays as it was in m3/h."""
+    bench = Bench(_settings())
+    state = bench.farm._state
+    state.shadows["room"] = _earned(0.762)
+    state.spaces["room"].mist.air.fan.value = 0.76
+    bench.wait(120)
+    assert bench.farm._plan.settings.relays["room-fan"].air_m3_per_h == pytest.approx(190.0)
+    assert state.spaces["room"].mist.air.fan.value == pytest.approx(1.0, abs=0.01)
+    (event,) = [e for _, e in bench.events if e.reason is Reason.FAN_COUNTS]
+    assert WORDS[Reason.FAN_COUNTS].format(**event.facts) == (
+        "fan counted as 76 % of its label: that has foretold CO2 better than its label for three days"
+    )
+    kept = Farm.restore(_settings(), bench.farm.snapshot())
+    assert kept._plan.settings.relays["room-fan"].air_m3_per_h == pytest.approx(190.0)
+    state.shadows["room"] = _earned(0.762, in_charge=False)
+    bench.wait(120)
+    assert bench.farm._plan.settings.relays["room-fan"].air_m3_per_h == pytest.approx(250.0)
+
+
+def test_small_changes_of_what_has_taken_over_do_not_unsettle_anything() -> None:
+    bench = Bench(_settings())
+    bench.farm._state.shadows["room"] = _earned(0.76)
+    bench.wait(120)
+    bench.farm._state.shadows["room"] = _earned(0.79)
+    bench.wait(120)
+    assert len([e for _, e in bench.events if e.reason is Reason.FAN_COUNTS]) == 1

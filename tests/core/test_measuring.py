@@ -182,7 +182,9 @@ def test_two_fans_share_what_was_measured_as_their_labels_do() -> None:
     made = _settings()
     second = replace(made.relays["room-fan"], id="room-fan-2", air_m3_per_h=150.0)
     made = replace(made, relays={**made.relays, "room-fan-2": second})
-    found = measured_or_label(made, {"room": replace(FOUND, fan_m3_per_h=200.0), "gone": FOUND})
+    found = measured_or_label(made, {"room": replace(FOUND, fan_m3_per_h=200.0), "gone": FOUND}, {})
+    half = measured_or_label(made, {}, {"room": 0.5})
+    assert half.relays["room-fan"].air_m3_per_h == 125.0
     assert found.relays["room-fan"].air_m3_per_h == pytest.approx(125.0)
     assert found.relays["room-fan-2"].air_m3_per_h == pytest.approx(75.0)
     assert found.relays["room-mist"].litres_per_h == 24.0

@@ -157,7 +157,8 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
     def _use(self, settings: FarmSettings) -> None:
         """Works out everything that follows from the settings, from what was measured, and from the crops."""
         self._given = settings
-        self._plan = make_plan(measured_or_label(settings, self._state.measured), self._state.crops)
+        as_known = measured_or_label(settings, self._state.measured, self._state.fan_shares)
+        self._plan = make_plan(as_known, self._state.crops)
         self._watched = watch.limits(self._plan.settings)
         self._crops_wall_ms = next_change_ms(settings, self._state.crops)
         fit(self._plan, self._state)
@@ -196,6 +197,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             self._silence_ms = self._next_silence()
         if findings.is_time(state, mono_ms):
             learning.follow_all(plan, state, step.now)
+            if learning.take_over(plan, state, step):
+                self._use(self._given)
+                plan = self._plan
             step.events += findings.look(plan, state, step.seq, step.now)
         if state.overrides:
             arrivals.end_overrides(plan, state, step)

@@ -68,6 +68,8 @@ class State:
     measured: dict[str, Measurement] = field(default_factory=dict)
     """Figures that stand in for labels, by space."""
     crops: CropState = field(default_factory=CropState)
+    fan_shares: dict[str, float] = field(default_factory=dict)
+    """What a space's fans count as, of their labels, where the learnt figure has taken over."""
     shadows: dict[str, ShadowState] = field(default_factory=dict)
     """What is learnt beside the labels, by space."""
     parting: list[Command] = field(default_factory=list)

@@ -10,10 +10,15 @@ from gillhouse.core.measurement import Measurement
 from gillhouse.core.settings import FarmSettings, Role
 
 
-def measured_or_label(settings: FarmSettings, measured: Mapping[str, Measurement]) -> FarmSettings:
+def measured_or_label(
+    settings: FarmSettings, measured: Mapping[str, Measurement], shares: Mapping[str, float]
+) -> FarmSettings:
     """The settings with measured figures in place of labels: fan flows, leakage, CO2 of intake air.
 
     Fans share what was measured as their labels do. Litres stay as labelled: they count water, not vapour.
+
+    Args:
+        shares: by space, what its fans have since been learnt to give of that; see `learning`.
     """
     relays, spaces = dict(settings.relays), dict(settings.spaces)
     for name, found in measured.items():
@@ -27,4 +32,7 @@ def measured_or_label(settings: FarmSettings, measured: Mapping[str, Measurement
         for fan in fans:
             share = fan.air_m3_per_h / labels if labels else 1.0 / len(fans)
             relays[fan.id] = replace(fan, air_m3_per_h=found.fan_m3_per_h * share)
+    for name, share in shares.items():
+        for fan in [one for one in relays.values() if one.space == name and one.role is Role.FAN]:
+            relays[fan.id] = replace(fan, air_m3_per_h=fan.air_m3_per_h * share)
     return replace(settings, relays=relays, spaces=spaces)

@@ -62,6 +62,7 @@ def take_measured(plan: Plan, state: State, step: Step, item: Measured) -> None:
         unknown: Facts = {"subject": item.space, "who": item.who}
         _refuse(step, item.space, None, Reason.UNKNOWN_SUBJECT, unknown)
         return
+    state.fan_shares.pop(item.space, None)
     state.shadows.pop(item.space, None)  # what was learnt was learnt against other figures
     if item.found is None:
         state.measured.pop(item.space, None)

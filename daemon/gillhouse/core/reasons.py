@@ -68,6 +68,7 @@ class Reason(StrEnum):
     SENSORS_DISAGREE = "sensors-disagree"
     NEVER_AIRED = "never-aired"
     CALIBRATION_DUE = "calibration-due"
+    FAN_COUNTS = "fan-counts"
     DRIFTED = "drifted"
     CALIBRATION_OVER = "calibration-over"
     FOUND_OVER = "found-over"
@@ -158,6 +159,7 @@ WORDS: dict[Reason, str] = {
         " read too low; air the space fully"
     ),
     Reason.CALIBRATION_DUE: "{sensor} is due to be checked in {days} days",
+    Reason.FAN_COUNTS: "fan counted as {pct:g} % of its label: {words}",
     Reason.DRIFTED: "not as it was: {words}",
     Reason.CALIBRATION_OVER: "{sensor} was due to be checked {days} days ago; it is no longer trusted fully",
     Reason.FOUND_OVER: "{sensor} is well again ({was})",
