@@ -1,0 +1,168 @@
+"""Does the air answer to what was switched? Mist must raise humidity, a fan must move CO2; neither when off.
+
+Nothing here decides or alarms: it looks at a few minutes of readings beside what was commanded, and says what
+does not fit. Every bound is on the safe side of labels 40 % wrong and of a nozzle whose drops mostly fall, so
+that a poor nozzle is none that does nothing. An open door explains everything, and for a while after.
+All bounds are our choice, tried on the bench (`tests/bench/hold_the_room`).
+"""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS
+
+KEPT_MS = 720_000
+MIST_WINDOW_MS = 300_000
+RISE_WINDOW_MS = 240_000
+FAN_WINDOW_MS = 240_000
+DOOR_MS = 600_000
+"""An open door explains what is seen for so long afterwards."""
+LAG_MS = 90_000
+"""A reading is about this much behind the air."""
+LEAST_USE = 0.25
+"""Share of the label's water that reaches the air at the least: label 40 % high, half of it falling."""
+MOST_LOSS = 1.5
+"""A fan takes no more than this times its label."""
+MISSING_RATIO = 0.001
+"""So much water lacking in the air, kg/kg, is no noise: seven or eight points of humidity."""
+UNASKED_RATIO = 0.0009
+"""So much more water in four minutes with the mist off: about seven points."""
+FULL_MS = 480_000
+"""Air that is full for so long with the mist off, while drier air is outside."""
+LEAST_FAN_SHARE = 0.3
+"""Of the label's effect on CO2, what must at least be seen."""
+RISE_PPM = 15.0
+"""A rise of CO2 that is no noise."""
+LEAST_FALL_PPM = 30.0
+"""A fall of CO2 that is no noise."""
+
+
+class Misfit(StrEnum):
+    """What does not fit."""
+
+    MIST_NOTHING = "mist-without-effect"
+    MIST_UNASKED = "mist-unasked"
+    FAN_NOTHING = "fan-without-effect"
+    FAN_UNASKED = "fan-unasked"
+
+
+@dataclass(frozen=True, slots=True)
+class EffectPlan:
+    """Labels of a space."""
+
+    volume_m3: float
+    litres_per_h: float
+    fan_m3_per_h: float
+    leak_m3_per_h: float
+
+
+@dataclass(frozen=True, slots=True)
+class Look:
+    """What is seen and what has been commanded, at a moment."""
+
+    mono_ms: int
+    ratio: float | None
+    """Of the air, by its sensors; None where none steers."""
+    full: bool
+    """The humidity sensor is at its upper end."""
+    dry: bool
+    """Humidity is under its band: a cooler may take water out as fast as mist brings it, and all is well."""
+    co2_ppm: float | None
+    intake_ratio: float
+    intake_ppm: float
+    mist_ms: int
+    """Time the mist has been commanded on, ever..."""
+    fan_ms: int
+    """... and the fan."""
+    door_open: bool | None
+
+
+@dataclass(slots=True)
+class EffectState:
+    looks: list[Look] = field(default_factory=list)
+    """Of the last minutes, oldest first."""
+    door_ms: int | None = None
+    """When a door was last seen open."""
+    full_from_ms: int | None = None
+
+
+def misfits(plan: EffectPlan, state: EffectState, look: Look) -> dict[Misfit, bool | None]:
+    """Takes in a look, at least two a minute. Returns whether each misfit is seen; None: cannot say."""
+    looks, now = state.looks, look.mono_ms
+    looks.append(look)
+    while looks[0].mono_ms < now - KEPT_MS:
+        looks.pop(0)
+    if look.door_open:
+        state.door_ms = now
+    if state.door_ms is not None and now - state.door_ms < DOOR_MS:
+        return dict.fromkeys(Misfit, None)
+    return {
+        Misfit.MIST_NOTHING: _mist_nothing(plan, _since(state, MIST_WINDOW_MS), look),
+        Misfit.MIST_UNASKED: _mist_unasked(state, look),
+        Misfit.FAN_NOTHING: _fan_nothing(plan, state, look),
+        Misfit.FAN_UNASKED: _fan_unasked(plan, _since(state, FAN_WINDOW_MS), look),
+    }
+
+
+def _since(state: EffectState, window_ms: int) -> Look | None:
+    """The youngest look at least `window_ms` old; None before there is one."""
+    at_ms = state.looks[-1].mono_ms - window_ms
+    old = [look for look in state.looks if look.mono_ms <= at_ms]
+    return old[-1] if old else None
+
+
+def _mist_nothing(plan: EffectPlan, then: Look | None, now: Look) -> bool | None:
+    if then is None or then.ratio is None or now.ratio is None or now.full:
+        return None
+    if not now.dry:
+        return False
+    air_kg = plan.volume_m3 * AIR_KG_PER_M3
+    given = LEAST_USE * plan.litres_per_h * (now.mist_ms - then.mist_ms) / HOUR_MS
+    hours = (now.mono_ms - then.mono_ms) / HOUR_MS
+    blown_m3 = plan.leak_m3_per_h * hours + plan.fan_m3_per_h * (now.fan_ms - then.fan_ms) / HOUR_MS
+    drier = max((now.ratio + then.ratio) / 2 - now.intake_ratio, 0.0)
+    lost = MOST_LOSS * blown_m3 * AIR_KG_PER_M3 * drier
+    return (given - lost) / air_kg - (now.ratio - then.ratio) >= MISSING_RATIO
+
+
+def _mist_unasked(state: EffectState, now: Look) -> bool | None:
+    then = _since(state, RISE_WINDOW_MS)
+    if then is None or then.ratio is None or now.ratio is None:
+        return None
+    quiet = now.mist_ms == _at(state, now.mono_ms - RISE_WINDOW_MS - LAG_MS).mist_ms
+    drier = now.intake_ratio < 0.95 * now.ratio
+    if not now.full or not drier or now.mist_ms != then.mist_ms:
+        state.full_from_ms = None
+    elif state.full_from_ms is None:
+        state.full_from_ms = now.mono_ms
+    full = state.full_from_ms is not None and now.mono_ms - state.full_from_ms >= FULL_MS - RISE_WINDOW_MS
+    return (quiet and drier and now.ratio - then.ratio >= UNASKED_RATIO) or full
+
+
+def _at(state: EffectState, mono_ms: int) -> Look:
+    """The look in force at a moment; the oldest where none is so old."""
+    old = [look for look in state.looks if look.mono_ms <= mono_ms]
+    return old[-1] if old else state.looks[0]
+
+
+def _fan_nothing(plan: EffectPlan, state: EffectState, now: Look) -> bool | None:
+    """The fan has run for long enough to be seen, and CO2 goes up all the same."""
+    then = _since(state, FAN_WINDOW_MS)
+    if then is None or then.co2_ppm is None or now.co2_ppm is None or not plan.fan_m3_per_h:
+        return None
+    before, after = _at(state, then.mono_ms - LAG_MS), _at(state, now.mono_ms - LAG_MS)
+    over = (now.co2_ppm + then.co2_ppm) / 2 - now.intake_ppm
+    changes = plan.fan_m3_per_h * (after.fan_ms - before.fan_ms) / HOUR_MS / plan.volume_m3
+    least = LEAST_FAN_SHARE * changes * over
+    return least >= LEAST_FALL_PPM and now.co2_ppm - then.co2_ppm >= RISE_PPM
+
+
+def _fan_unasked(plan: EffectPlan, then: Look | None, now: Look) -> bool | None:
+    if then is None or then.co2_ppm is None or now.co2_ppm is None or not plan.fan_m3_per_h:
+        return None
+    if now.fan_ms != then.fan_ms:
+        return None
+    over = (now.co2_ppm + then.co2_ppm) / 2 - now.intake_ppm
+    hours = (now.mono_ms - then.mono_ms) / HOUR_MS
+    by_leaks = 2.0 * plan.leak_m3_per_h / plan.volume_m3 * max(over, 0.0) * hours
+    return then.co2_ppm - now.co2_ppm >= by_leaks + 1.5 * LEAST_FALL_PPM

@@ -1,0 +1,81 @@
+"""What does not fit, by hand: a tent of 10 m3 (11.9 kg of air), 6 l/h of mist, a fan of 60 m3/h, looked at in
+half minutes. How soon it is seen in a whole room, and how seldom falsely, is the bench's (hold the room)."""
+
+from dataclasses import replace
+
+import pytest
+
+from gillhouse.core.effect import EffectPlan, EffectState, Look, Misfit, misfits
+
+PLAN = EffectPlan(volume_m3=10.0, litres_per_h=6.0, fan_m3_per_h=60.0, leak_m3_per_h=3.0)
+START = Look(0, 0.0120, False, False, 900.0, 0.0060, 430.0, 0, 0, False)
+
+
+def after(minutes: float, *, mist: float = 0.0, fan: float = 0.0, ratio: float = 0.0, co2: float = 0.0,
+          **more: object) -> tuple[EffectState, dict[Misfit, bool | None]]:  # fmt: skip
+    """Looks for so long; mist and fan on for a share of the time; water and CO2 changed a minute."""
+    state, found = EffectState(), {}
+    for n in range(int(minutes * 2) + 1):
+        ms = n * 30_000
+        look = replace(
+            START, mono_ms=ms, mist_ms=int(ms * mist), fan_ms=int(ms * fan),
+            ratio=0.0120 + ratio * ms / 60_000, co2_ppm=900.0 + co2 * ms / 60_000, **more,
+        )  # type: ignore[arg-type]  # fmt: skip
+        found = misfits(PLAN, state, look)
+    return state, found
+
+
+def test_dry_air_that_gets_drier_under_much_mist_does_not_fit() -> None:
+    """Half of five minutes: 0.25 kg sprayed, 0.0625 reach the air at the least, leaks take 0.003: 5 g/kg."""
+    assert after(6, mist=0.5, ratio=-0.0001, dry=True)[1][Misfit.MIST_NOTHING] is True
+    assert after(6, mist=0.5, ratio=-0.0001, dry=False)[1][Misfit.MIST_NOTHING] is False
+    assert after(6, mist=0.0, ratio=-0.0001, dry=True)[1][Misfit.MIST_NOTHING] is False
+    assert after(6, mist=0.5, ratio=0.0015, dry=True)[1][Misfit.MIST_NOTHING] is False
+
+
+def test_a_fan_may_take_what_little_mist_brings() -> None:
+    """A tenth of the time: 0.0125 kg reach the air; the fan takes 1.5 x 5 m3 x 1.19 x 6 g/kg = 0.05 kg."""
+    assert after(6, mist=0.1, fan=1.0, ratio=-0.0001, dry=True)[1][Misfit.MIST_NOTHING] is False
+
+
+def test_water_that_nobody_asked_for_does_not_fit() -> None:
+    """0.3 g/kg a minute for four minutes is 1.2 g/kg, with the mist off all the while."""
+    assert after(7, ratio=0.0003)[1][Misfit.MIST_UNASKED] is True
+    assert after(7, ratio=0.0003, mist=0.3)[1][Misfit.MIST_UNASKED] is False
+    assert after(7, ratio=0.0003, intake_ratio=0.0140)[1][Misfit.MIST_UNASKED] is False
+    assert after(12, full=True)[1][Misfit.MIST_UNASKED] is True
+    assert after(5, full=True)[1][Misfit.MIST_UNASKED] is False
+
+
+def test_co2_that_rises_while_the_fan_runs_does_not_fit() -> None:
+    """0.3 of 6 changes an hour, four minutes, 470 ppm over the intake: at least 56 ppm should be gone."""
+    assert after(7, fan=1.0, co2=6.0)[1][Misfit.FAN_NOTHING] is True
+    assert after(7, fan=1.0, co2=-15.0)[1][Misfit.FAN_NOTHING] is False
+    assert after(7, fan=0.1, co2=6.0)[1][Misfit.FAN_NOTHING] is False, "a tenth of the time shows nothing yet"
+
+
+def test_co2_that_falls_with_the_fan_off_does_not_fit() -> None:
+    """25 ppm a minute for four minutes; leaks, taken twice, explain 0.6 an hour of 420 ppm: 17 ppm."""
+    assert after(7, co2=-25.0)[1][Misfit.FAN_UNASKED] is True
+    assert after(7, co2=-10.0)[1][Misfit.FAN_UNASKED] is False
+    assert after(7, co2=-25.0, fan=0.5)[1][Misfit.FAN_UNASKED] is None
+
+
+def test_an_open_door_explains_everything_and_for_a_while() -> None:
+    state, found = after(7, co2=-25.0, door_open=True)
+    assert set(found.values()) == {None}
+    later = replace(START, mono_ms=state.looks[-1].mono_ms + 300_000)
+    assert set(misfits(PLAN, state, later).values()) == {None}
+    much_later = replace(START, mono_ms=state.looks[-1].mono_ms + 600_000)
+    assert misfits(PLAN, state, much_later)[Misfit.FAN_UNASKED] is not True
+
+
+@pytest.mark.parametrize("gone", [{"ratio": None}, {"co2_ppm": None}])
+def test_without_readings_nothing_is_said(gone: dict[str, None]) -> None:
+    state = EffectState()
+    for n in range(20):
+        found = misfits(PLAN, state, replace(START, mono_ms=n * 30_000, mist_ms=n * 15_000, dry=True, **gone))
+    mist, fan = (Misfit.MIST_NOTHING, Misfit.MIST_UNASKED), (Misfit.FAN_NOTHING, Misfit.FAN_UNASKED)
+    own = mist if "ratio" in gone else fan
+    assert {found[misfit] for misfit in own} == {None}
+    assert len(state.looks) <= 26
