@@ -26,11 +26,14 @@ PACE_MS = 240_000
 """While humidity is in its band pulses begin this far apart: 15 an hour keep a valve for years. Common
 practice, no source."""
 
+OPEN_PACE_MS = 120_000
+"""The same where wind changes the air within minutes."""
+
 SWING_PCT = 1.5
 SWING_LEAST_PCT, SWING_MOST_PCT = 0.5, 5.0
-SWING_UP_PCT_H, SWING_DOWN_PCT_H = 20.0, 0.1
+SWING_UP_PCT_H, SWING_DOWN_PCT_H = 20.0, 0.2
 """The aim rises while the air is under its band and sinks while it is in it, so slowly that the two are in
-balance where the air is under it for half a percent of the time. By simulation (tests/bench), no source."""
+balance where the air is under it for one percent of the time. By simulation (tests/bench), no source."""
 
 DRIFT_LASTS_MS = 30_000
 """What drifts in or out now is taken to go on for so long: a cooler's coil, a gust may end soon."""
@@ -82,6 +85,8 @@ class MistPlan:
     volume_m3: float
     leak_m3_per_h: float
     band: Band
+    pace_ms: int = PACE_MS
+    drift_lasts_ms: int = DRIFT_LASTS_MS
 
 
 @dataclass(slots=True)
@@ -142,7 +147,7 @@ def _look_ahead(plan: MistPlan, inside: Inside, state: MistState, aim: float) ->
     useful_kg_h = air.useful.value * plan.litres_per_h
 
     def gain_kg(ahead_ms: int) -> float:
-        by_drift = air.drift_kg_h * min(ahead_ms, DRIFT_LASTS_MS)
+        by_drift = air.drift_kg_h * min(ahead_ms, plan.drift_lasts_ms)
         return (leak_kg_h * ahead_ms + fan_kg_h * min(ahead_ms, inside.fan_left_ms) + by_drift) / HOUR_MS
 
     # Drops cool the air they vanish in: for some minutes it is damper than its water alone would make it.
@@ -151,7 +156,7 @@ def _look_ahead(plan: MistPlan, inside: Inside, state: MistState, aim: float) ->
     per_ratio = now_pct * (1.0 / air.ratio + COOLING_K * SATURATION_PER_K)
     room_kg = air_kg * max(high - PEAK_PCT - now_pct, 0.0) / per_ratio - gain_kg(PULSE_PASSES_MS)
     pouring_kg = max(air.pouring_until_ms - air.at_ms, 0) / HOUR_MS * air.pouring_kg_h * air.useful.value
-    lacking_kg = air_kg * (aim_ratio - air.ratio) - pouring_kg - gain_kg(PACE_MS // 2)
+    lacking_kg = air_kg * (aim_ratio - air.ratio) - pouring_kg - gain_kg(plan.pace_ms // 2)
     state.wanted_ms = int(min(lacking_kg, max(room_kg - pouring_kg, 0.0)) / useful_kg_h * HOUR_MS)
     floor = plan.band.low if plan.band.low is not None else aim - BACK_PCT
     soon = air.ratio + (pouring_kg + min(gain_kg(AHEAD_MS), 0.0)) / air_kg
@@ -210,7 +215,7 @@ def mist_given(plan: MistPlan, state: MistState, relay: str, mono_ms: int, run_m
     """Takes note of a run that began at `mono_ms`, whoever asked for it."""
     poured(state.air, plan.litres_per_h / len(plan.relays), mono_ms, run_ms)
     state.gap_until_ms[relay] = mono_ms + run_ms + plan.gap_ms
-    state.pace_until_ms[relay] = mono_ms + max(run_ms + plan.gap_ms, PACE_MS)
+    state.pace_until_ms[relay] = mono_ms + max(run_ms + plan.gap_ms, plan.pace_ms)
 
 
 def _rested_ms(state: MistState, relay: str) -> int:

@@ -39,6 +39,9 @@ FAN_LEAST, FAN_MOST = 0.5, 1.5
 LEARN_SHARE = 0.01
 """So much of a reading's surprise is taken as the nozzle's or the fan's, where it could be theirs at all."""
 
+LEAST_RATIO = 1e-5
+"""Air is never believed drier."""
+
 NOISE_RATIO = 5e-5
 """What a reading may be off by with nothing to learn from it: half a percent of humidity near 16 C."""
 
@@ -118,7 +121,7 @@ def _step(water: Moisture, air: Exchange, spray_kg_h: float, step_ms: int) -> No
     mixing = exp(-changes * hours)
     source = (water.drift_kg_h + spray_kg_h * water.useful.value) / air_kg
     before, final = water.ratio, air.intake_ratio + source / changes
-    water.ratio = max(final + (before - final) * mixing, 0.0)
+    water.ratio = max(final + (before - final) * mixing, LEAST_RATIO)
     middle = (before + water.ratio) / 2
     water.shown = middle + (water.shown - middle) * fading
     pushes = (
@@ -139,7 +142,7 @@ def correct(water: Moisture, volume_m3: float, seen: float, read_ms: int, most_k
         most_kg_h: drift is believed no further than this, either way.
     """
     if water.ratio is None:
-        water.ratio = water.shown = seen
+        water.ratio = water.shown = max(seen, LEAST_RATIO)
         water.read_ms = read_ms
         return
     step_ms = min(max(read_ms - water.read_ms, 1), LONGEST_GAP_MS)
@@ -153,7 +156,7 @@ def correct(water: Moisture, volume_m3: float, seen: float, read_ms: int, most_k
     to_drift = by_drift * volume_m3 * AIR_KG_PER_M3 / (step_ms / HOUR_MS)
     error = seen - water.shown
     water.shown += to_shown * error
-    water.ratio = max(water.ratio + to_ratio * error, 0.0)
+    water.ratio = max(water.ratio + to_ratio * error, LEAST_RATIO)
     water.drift_kg_h = min(max(water.drift_kg_h + to_drift * error, -most_kg_h), most_kg_h)
     for factor, least, most in ((water.useful, USEFUL_LEAST, USEFUL_MOST), (water.fan, FAN_LEAST, FAN_MOST)):
         mine = factor.on_shown

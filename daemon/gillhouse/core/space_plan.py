@@ -14,7 +14,10 @@ from gillhouse.core.misting import (
     ASSUMED_LITRES_PER_H,
     CUT,
     CUT_LEAST_MS,
+    DRIFT_LASTS_MS,
     LONGEST_PULSE_MS,
+    OPEN_PACE_MS,
+    PACE_MS,
     PULSE_STEP_KG_PER_KG,
     STRETCH,
     MistPlan,
@@ -120,8 +123,9 @@ def _sensors(
 
 def _mist_plan(space: SpaceSettings, relays: list[RelaySettings]) -> MistPlan | None:
     band = space.bands.get(Quantity.HUMIDITY)
-    if not relays or band is None or space.kind is SpaceKind.OPEN:
+    if not relays or band is None:
         return None
+    open_air = space.kind is SpaceKind.OPEN
     pulse = min(relay.pulse_ms for relay in relays)
     limits = [relay.longest_run_ms for relay in relays if relay.longest_run_ms is not None]
     return MistPlan(
@@ -133,6 +137,8 @@ def _mist_plan(space: SpaceSettings, relays: list[RelaySettings]) -> MistPlan | 
         volume_m3=space.volume_m3,
         leak_m3_per_h=flow(space.leak_ach, space.volume_m3),
         band=band,
+        pace_ms=OPEN_PACE_MS if open_air else PACE_MS,
+        drift_lasts_ms=OPEN_PACE_MS if open_air else DRIFT_LASTS_MS,
     )
 
 
