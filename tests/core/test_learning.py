@@ -58,7 +58,7 @@ def _earned(gain: float, in_charge: bool = True) -> ShadowState:
 
 
 def test_what_has_earned_it_takes_over_from_the_label_and_hands_back() -> None:
-    """250 m3/h of label at 0.76 are 190; what the water's account makes of the fan stays as it was in m3/h."""
+    """250 m3/h of label at 0.76 are 190; what the water's account makes of the fan stays the same in m3/h."""
     bench = Bench(_settings())
     state = bench.farm._state
     state.shadows["room"] = _earned(0.762)

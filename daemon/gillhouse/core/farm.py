@@ -260,9 +260,10 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
 
     def _grant(self, step: Step) -> None:
         plan, state = self._plan, self._state
-        learning.follow_all(plan, state, step.now)
         step.grant = False
         granted = grant(step.now, plan.settings, state.relays, self._standing(step), self._situation(step))
+        if granted.commands:
+            learning.follow_all(plan, state, step.now)
         step.commands += granted.commands
         step.events += granted.events
         begun: dict[str, None] = {}

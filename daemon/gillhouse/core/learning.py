@@ -2,9 +2,11 @@
 
 What lives here: what joins `shadow` to the farm's state, and the taking over from the fans' labels once an
 estimate has earned it. What must not: the estimate (there). Mist is not taken over: the account of the air's
-water (see `moisture`) learns its own share from reading to reading; here its drift is watched. Called before
-anything may move and once a minute, so that what has been on since the last call is what is on.
+water (see `moisture`) learns its own share from reading to reading; here its drift is watched. Called after
+anything has moved and once a minute: what was on at the last call has been on since.
 """
+
+from math import fsum
 
 from gillhouse.core.air import humidity_ratio
 from gillhouse.core.arrivals import Step
@@ -28,7 +30,13 @@ def follow_all(plan: Plan, state: State, now: Instant) -> None:
         if own.air is not None or own.mist is not None:
             known = state.shadows.setdefault(space, ShadowState())
             counted = state.fan_shares.get(space, 1.0)
-            follow(_labels(plan, own, counted), known, _seen(plan, state, own, now, counted))
+            follow(_labels(plan, own, counted), known, _seen(plan, state, own, now))
+            known.fan_m3_per_h = fsum(flow for relay, flow in own.flows if state.relays[relay].on) / counted
+            known.litres_per_h = fsum(
+                plan.settings.relays[mist].litres_per_h
+                for mist in own.by_role.get(Role.MIST, ())
+                if state.relays[mist].on
+            )
 
 
 def take_over(plan: Plan, state: State, step: Step) -> bool:
@@ -75,9 +83,9 @@ def _labels(plan: Plan, own: SpacePlan, counted: float) -> ShadowPlan:
     )
 
 
-def _seen(plan: Plan, state: State, own: SpacePlan, now: Instant, counted: float) -> Seen:
+def _seen(plan: Plan, state: State, own: SpacePlan, now: Instant) -> Seen:
     seen = look(plan, state, own.settings.id)
-    intake = state.spaces[own.settings.id].intake
+    intake, been_on = state.spaces[own.settings.id].intake, state.shadows[own.settings.id]
     known = seen.humidity is not None and seen.temperature is not None and seen.humidity < 100.0
     return Seen(
         wall_ms=now.wall_ms,
@@ -86,11 +94,7 @@ def _seen(plan: Plan, state: State, own: SpacePlan, now: Instant, counted: float
         ratio=humidity_ratio(seen.temperature, seen.humidity) if known else None,  # type: ignore[arg-type]
         intake_ppm=intake.co2_ppm,
         intake_ratio=intake.ratio,
-        fan_m3_per_h=sum(flow for relay, flow in own.flows if state.relays[relay].on) / counted,
-        litres_per_h=sum(
-            plan.settings.relays[mist].litres_per_h
-            for mist in own.by_role.get(Role.MIST, ())
-            if state.relays[mist].on
-        ),
+        fan_m3_per_h=been_on.fan_m3_per_h,
+        litres_per_h=been_on.litres_per_h,
         undisturbed=not seen.door_open and not seen.people,
     )

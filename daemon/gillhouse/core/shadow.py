@@ -137,6 +137,9 @@ class ShadowState:
     block: Block = field(default_factory=Block)
     air: Learner | None = None
     water: Learner | None = None
+    fan_m3_per_h: float = 0.0
+    """What has been on since the last moment noted, by its label..."""
+    litres_per_h: float = 0.0
 
 
 FAN_PPM, LEAK_PPM, FAN_KG, LEAK_KG, MIST_KG = range(RATES)
