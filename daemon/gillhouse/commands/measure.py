@@ -15,7 +15,7 @@ import click
 from gillhouse.audit.evidence import config_at
 from gillhouse.clock import Clock, SystemClock
 from gillhouse.commands.options import default_state, state_option
-from gillhouse.commands.run_figures import RunFigures, run_figures
+from gillhouse.commands.run_figures import RunFigures, last_run, run_figures
 from gillhouse.core.snapshot import to_plain
 from gillhouse.errors import GillhouseError
 from gillhouse.local import ask
@@ -23,6 +23,8 @@ from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
 LOOK_MS = 5_000
+JOURNAL_MS = 60_000
+"""The journal is written every ten seconds as it comes (`commit_every`)."""
 CAUTION = (
     "CAUTION: the fan stands still for up to two hours and CO2 climbs. Nobody may be inside or go in until"
     " the run is over; lock the door or hang a sign on it. Limits for people hold all the while: over 5,000"
@@ -74,6 +76,7 @@ def command(  # noqa: PLR0913  one argument an option
         _begin(state, space)
         for words in watched(state, space, SystemClock()):
             click.echo(words, err=as_json)
+        await_journal(state, space, SystemClock())
     with Reader(state / JOURNAL) as reader:
         now_ms = max(reader.newest_ms() or 0, reader.last_wall_ms() or 0)
         figures = run_figures(reader, space, now_ms)
@@ -108,6 +111,31 @@ def watched(state: Path, space: str, clock: Clock) -> Iterator[str]:
             return
         with idle:
             clock.wait(idle, clock.now().mono_ms + LOOK_MS)
+
+
+def await_journal(state: Path, space: str, clock: Clock) -> None:
+    """Waits until the run's end is in the journal: it is written some seconds after it was decided.
+
+    Raises:
+        GillhouseError: it does not come.
+    """
+    run = ask(state, {"ask": "status"})["measuring"][space]["run"]
+    ended_ms = max(at for name, at in run.items() if name.endswith("_from_ms"))
+    until_ms, idle = clock.now().mono_ms + JOURNAL_MS, threading.Condition()
+    while not _is_kept(state, space, ended_ms):
+        if clock.now().mono_ms >= until_ms:
+            raise GillhouseError("the run is over, but its end is not in the journal: try --last in a while")
+        with idle:
+            clock.wait(idle, clock.now().mono_ms + 500)
+
+
+def _is_kept(state: Path, space: str, ended_ms: int) -> bool:
+    with Reader(state / JOURNAL) as reader:
+        try:
+            facts = last_run(reader, space, ended_ms)
+        except GillhouseError:
+            return False
+    return ended_ms in facts.values()
 
 
 def _progress(run: dict[str, Any], shown: dict[str, Any]) -> str:

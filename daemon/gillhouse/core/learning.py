@@ -16,7 +16,7 @@ from gillhouse.core.measuring import look
 from gillhouse.core.moisture import FAN_LEAST, FAN_MOST, USEFUL_SHARE
 from gillhouse.core.outputs import Event, EventKind, Facts
 from gillhouse.core.reasons import Reason
-from gillhouse.core.settings import Role
+from gillhouse.core.settings import Role, SpaceKind
 from gillhouse.core.shadow import Seen, ShadowPlan, ShadowState, fan_factor, follow
 from gillhouse.core.space_plan import SpacePlan
 
@@ -27,7 +27,8 @@ WORTH = 0.05
 def follow_all(plan: Plan, state: State, now: Instant) -> None:
     """Lets every estimate take note of the time since the last call."""
     for space, own in plan.spaces.items():
-        if own.air is not None or own.mist is not None:
+        # In the open the wind moves more than any fan: nothing could be told from it.
+        if own.settings.kind is not SpaceKind.OPEN and (own.air is not None or own.mist is not None):
             known = state.shadows.setdefault(space, ShadowState())
             counted = state.fan_shares.get(space, 1.0)
             follow(_labels(plan, own, counted), known, _seen(plan, state, own, now))
