@@ -1,5 +1,7 @@
 """What is found of sensors in daylight, through the farm's one entry. Values invented, times by hand."""
 
+from math import exp
+
 import psychrolib
 import pytest
 
@@ -131,6 +133,25 @@ def test_one_that_falls_silent_neither_ends_nor_begins_it() -> None:
     air(one, 3, room_rh=90.0, room_temp=18.0)
     assert standing(one) == ["sensors-disagree:room-rh/wall-rh"]
     assert len(told(one, Reason.SENSORS_DISAGREE)) == 1
+
+
+def test_a_dirty_cap_beside_a_clean_one_is_told_after_some_hours() -> None:
+    """Mist every 15 min; the clean sensor follows at once, the other with a time constant of 12 min (looked at
+    once a minute, so known to about one). In another zone it may be the place, so nothing is said."""
+    for zone, found in (("middle", True), ("wall", False)):
+        extra = (sensor("slow-rh", Quantity.HUMIDITY, "room", zone, calibrated=False),)
+        one = Bench(farm(space(), sensors=extra))
+        felt = 90.0
+        for minute in range(9 * 60):
+            one.wait(60)
+            true = 86.0 + 8.0 * exp(-(minute % 15) / 5.0)
+            felt = true + (felt - true) * exp(-1 / 12.0)
+            one.read(room_rh=round(true, 1), slow_rh=round(felt, 1), room_temp=17.0 + 0.1 * (minute % 2))
+        lags = [event.facts["lag_min"] for _, event in one.events if event.reason is Reason.SENSOR_SLOW]
+        assert lags == ([pytest.approx(12.0, abs=1.5)] if found else [])
+        for _, words in told(one, Reason.SENSOR_SLOW):
+            assert words.startswith("slow-rh is ")
+            assert words.endswith(" min behind room-rh at the same place: clean its cap")
 
 
 # --- due, and fresh air --------------------------------------------------------------------------------

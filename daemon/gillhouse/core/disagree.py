@@ -57,10 +57,11 @@ class Gap:
 
 def dew_gap_k(first: Moist, second: Moist) -> float:
     """Dew point of the first less that of the second, K."""
-    return _dew(first) - _dew(second)
+    return dew_c(first) - dew_c(second)
 
 
-def _dew(one: Moist) -> float:
+def dew_c(one: Moist) -> float:
+    """Dew point at a sensor, C."""
     return dew_point_c(one.temperature_c, max(one.humidity_pct, 1.0))
 
 

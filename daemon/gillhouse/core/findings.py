@@ -5,10 +5,11 @@ must not: alarms (a finding calls nobody), a reading's quality. Nothing here mov
 """
 
 from collections.abc import Callable, Iterator
+from dataclasses import replace
 from itertools import combinations
 from typing import Final
 
-from gillhouse.core import disagree, unaired
+from gillhouse.core import disagree, sluggish, unaired
 from gillhouse.core.calibration import DAY_MS
 from gillhouse.core.found import Finding
 from gillhouse.core.house import Plan, State
@@ -20,7 +21,7 @@ from gillhouse.core.readings import Mark
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import Role, SensorSettings
 from gillhouse.core.shadow import drift_words, drifts
-from gillhouse.core.space_plan import SpacePlan
+from gillhouse.core.space_plan import ASSUMED_C, SpacePlan
 from gillhouse.core.truth import in_force, is_away
 
 LOOK_MS: Final = 60_000
@@ -37,6 +38,7 @@ REASONS: Final = frozenset(
         Reason.SENSOR_AWAY,
         Reason.SENSOR_WET,
         Reason.SENSORS_DISAGREE,
+        Reason.SENSOR_SLOW,
         Reason.NEVER_AIRED,
         Reason.CALIBRATION_DUE,
         Reason.CALIBRATION_OVER,
@@ -190,6 +192,32 @@ def _compared(
     return _apart(state, pair, disagree.gap_points(here, there))
 
 
+def _slow(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[Finding]:
+    """After `_disagree`, whose slow mean of the gap it takes out."""
+    last, state.found.paces = state.found.paces, {}
+    for own in plan.spaces.values():
+        for pair in combinations(own.sensors[Quantity.HUMIDITY], 2):
+            if pair[0].zone != pair[1].zone or max(one.every_ms for one in pair) > LOOK_MS:
+                # A nozzle nearer to one of them would look like a dirty cap of the other; so would rare reports.
+                continue
+            name = _PAIR.join(sensor.id for sensor in pair)
+            pace = state.found.paces[name] = last.get(name) or sluggish.Pace()
+            here, there = (_moist(own, state, sensor) for sensor in pair)
+            if here is not None and there is not None:
+                mean_k = state.found.gaps[name].mean_k
+                # At one fixed warmth: they share a thermometer, and its last digit is no movement.
+                levels = [disagree.dew_c(replace(one, temperature_c=ASSUMED_C)) for one in (here, there)]
+                sluggish.watch(pace, levels[0], levels[1], mean_k, elapsed_ms)
+            yield from _behind(pair, pace)
+
+
+def _behind(pair: tuple[SensorSettings, SensorSettings], pace: sluggish.Pace) -> Iterator[Finding]:
+    for slow, quick, one in ((pair[0], pair[1], pace.first), (pair[1], pair[0], pace.second)):
+        if one.slow:
+            facts: Told = {"sensor": slow.id, "other": quick.id, "lag_min": round(one.lag_s / 60.0, 1)}
+            yield Finding(Reason.SENSOR_SLOW, slow.id, slow.space, facts)
+
+
 def _apart(state: State, pair: tuple[SensorSettings, SensorSettings], points: float) -> Finding:
     """The finding that names both, and which of them to look at first: the one without a check in date."""
     first, second = pair
@@ -240,4 +268,4 @@ def _drifted(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterato
                 yield Finding(Reason.DRIFTED, relays[0], space, facts)
 
 
-_RULES: Final[tuple[_Rule, ...]] = (_away, _disagree, _wet, _unaired, _due, _drifted)
+_RULES: Final[tuple[_Rule, ...]] = (_away, _disagree, _slow, _wet, _unaired, _due, _drifted)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 
 from gillhouse.core.disagree import Gap
 from gillhouse.core.reasons import Reason
+from gillhouse.core.sluggish import Pace
 
 
 @dataclass(slots=True)
@@ -29,6 +30,8 @@ class Found:
     """Monotonic time of the last look."""
     gaps: dict[str, Gap] = field(default_factory=dict)
     """By pair, `first sensor/second sensor`."""
+    paces: dict[str, Pace] = field(default_factory=dict)
+    """By pair, of those in one zone."""
     wet_ms: dict[str, int] = field(default_factory=dict)
     """How long a humidity sensor has read 100 without mist, by sensor."""
     lows: dict[str, dict[int, float]] = field(default_factory=dict)

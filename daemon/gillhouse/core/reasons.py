@@ -66,6 +66,7 @@ class Reason(StrEnum):
     SENSOR_AWAY = "sensor-away"
     SENSOR_WET = "sensor-wet"
     SENSORS_DISAGREE = "sensors-disagree"
+    SENSOR_SLOW = "sensor-slow"
     NEVER_AIRED = "never-aired"
     CALIBRATION_DUE = "calibration-due"
     FAN_COUNTS = "fan-counts"
@@ -154,6 +155,7 @@ WORDS: dict[Reason, str] = {
         "{sensor} and {other} differ by {points:.0f} % of humidity, place and warmth allowed for:"
         " check {check}"
     ),
+    Reason.SENSOR_SLOW: "{sensor} is {lag_min:.0f} min behind {other} at the same place: clean its cap",
     Reason.NEVER_AIRED: (
         "{sensor} sets itself by fresh air, and CO2 was never under {lowest:.0f} ppm in {days} days: it will"
         " read too low; air the space fully"
