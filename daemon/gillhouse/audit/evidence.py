@@ -6,7 +6,7 @@ a reading may hold into the night, a relay may be on when it begins, and an alar
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
 from itertools import islice
@@ -15,6 +15,7 @@ from gillhouse.audit import told
 from gillhouse.audit.coming import coming_up
 from gillhouse.audit.corrections import NONE, Corrections, corrections, last_seq
 from gillhouse.audit.night import AuditError, Away, Coming, Window
+from gillhouse.audit.places import Move, moves
 from gillhouse.audit.sensor_findings import FindingNight, standing
 from gillhouse.config import Config, load_files
 from gillhouse.core.outputs import EventKind
@@ -60,6 +61,8 @@ class Evidence:
     """`readings` are corrected by them already; the store's are raw."""
     findings: tuple[FindingNight, ...] = ()
     coming: tuple[Coming, ...] = ()
+    moved: Mapping[str, Move] = field(default_factory=dict)
+    """Sensors the newest settings tell a dated move of."""
 
     @property
     def latest(self) -> HeldFor:
@@ -101,6 +104,8 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         alarms = list(reader.alarms(cut.from_ms - ALARMS_BEFORE_MS, cut.to_ms))
         rejects = _rejects(reader, cut)
         findings = standing(reader, segments[-1], events)
+        newest = reader.newest_segment() or segments[-1]
+        moved = moves(_config(reader, newest.digest).farm)
         coming = coming_up(reader, segments, cut, lambda digest: _config(reader, digest).farm)
     begins = segments[0].now.wall_ms
     return Evidence(
@@ -121,6 +126,7 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         corrections=truth,
         findings=findings,
         coming=coming,
+        moved=moved,
     )
 
 

@@ -13,7 +13,7 @@ from collections import Counter
 from collections.abc import Iterable, Sequence
 from itertools import groupby
 
-from gillhouse.audit import causes, hold, runs
+from gillhouse.audit import causes, hold, places, runs
 from gillhouse.audit.evidence import Evidence
 from gillhouse.audit.night import (
     REPORTED,
@@ -53,9 +53,6 @@ JOIN_MS = 5 * 60_000
 
 LAST = 1 << 62
 """No journal number is greater."""
-
-ELSEWHERE = ("intake", "outdoor", "core")
-"""Zones whose sensors do not measure the room's own air (see `SensorSettings.zone`)."""
 
 
 def counts(sensor: SensorSettings, seen: ReadingAt) -> bool:
@@ -134,13 +131,10 @@ def air(
     evidence: Evidence, space: SpaceSettings, quantity: Quantity
 ) -> tuple[list[hold.Track], list[hold.Held]]:
     """How a space's quantity was: each of its sensors, and the one value they make by the hold rule."""
-    sensors = [
-        sensor
-        for sensor in evidence.latest.farm.sensors.values()
-        if sensor.space == space.id and sensor.quantity is quantity and sensor.zone not in ELSEWHERE
-    ]
+    here = places.sensors_of(evidence.configs, evidence.moved, space.id)
     rule = space.combine.get(quantity, DEFAULT_COMBINE[quantity])
-    tracks = [_track(evidence, sensor) for sensor in sensors]
+    mine = [(sensor, spans) for sensor, spans in here.values() if sensor.quantity is quantity]
+    tracks = [_track(evidence, sensor, spans) for sensor, spans in mine]
     return tracks, hold.held(tracks, rule, evidence.window.from_ms, evidence.window.to_ms)
 
 
@@ -175,7 +169,7 @@ def _sure_to(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> fl
         return None
     end_ms = evidence.window.to_ms
     for sensor in evidence.latest.farm.sensors.values():
-        if sensor.space != space.id or sensor.quantity is not quantity or sensor.zone in ELSEWHERE:
+        if sensor.space != space.id or sensor.quantity is not quantity or sensor.zone in places.ELSEWHERE:
             continue
         changes = evidence.corrections.within(sensor, end_ms)
         known = changes[-1].known if changes else None
@@ -191,22 +185,35 @@ def _wished(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> flo
     if quantity is not Quantity.HUMIDITY or band is None or not misted or space.kind is SpaceKind.OPEN:
         return None
     for sensor in farm.sensors.values():
-        if (sensor.space, sensor.quantity) != (space.id, quantity) or sensor.zone in ELSEWHERE:
+        if (sensor.space, sensor.quantity) != (space.id, quantity) or sensor.zone in places.ELSEWHERE:
             continue
         if sensor.calibrated or evidence.corrections.sure(sensor, LAST, end_ms):
             return None
     return wished_pct(band)
 
 
-def _track(evidence: Evidence, sensor: SensorSettings) -> hold.Track:
+def _track(
+    evidence: Evidence, sensor: SensorSettings, spans: Sequence[places.Span] | None = None
+) -> hold.Track:
+    """What a sensor says; with `spans` of those times alone (and of just before the window)."""
+    within = None if spans is None or list(spans) == [_whole(evidence)] else spans
     readings = [
         hold.Counted(
             seen.ts, seen.value, seen.mark is Mark.LATE, evidence.corrections.sure(sensor, seen.seq, seen.ts)
         )
         for seen in evidence.readings.get(sensor.id, ())
-        if counts(sensor, seen)
+        if counts(sensor, seen) and (within is None or _in(seen.ts, within, evidence.window.from_ms))
     ]
     return hold.Track(readings, sensor.silent_after_ms, sensor.calibrated)
+
+
+def _whole(evidence: Evidence) -> places.Span:
+    return evidence.configs[0].from_ms, evidence.configs[-1].to_ms
+
+
+def _in(ts: int, spans: Sequence[places.Span], from_ms: int) -> bool:
+    at = max(ts, from_ms)
+    return any(begin <= at < end for begin, end in spans)
 
 
 def _limits(evidence: Evidence, space: str, quantity: Quantity) -> list[hold.Limits]:

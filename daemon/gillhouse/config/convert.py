@@ -1,6 +1,7 @@
 """A sound draft -> the core's frozen settings. Units and defaults are settled here; nothing is judged."""
 
 from collections.abc import Mapping
+from datetime import datetime, tzinfo
 
 from gillhouse.config import farm_file as ff
 from gillhouse.config import wire_file as wf
@@ -50,7 +51,7 @@ def farm_settings(
             for ident, space in draft.spaces.items()
             if (found := met_here(space, species))
         },
-        sensors={ident: _sensor(ident, sensor) for ident, sensor in draft.sensors.items()},
+        sensors={ident: _sensor(farm.zone, ident, sensor) for ident, sensor in draft.sensors.items()},
         relays={ident: _relay(draft, farm, ident, relay) for ident, relay in draft.relays.items()},
         programmes={ident: _programme(ident, programme) for ident, programme in draft.programmes.items()},
         alarms=_alarms(draft.alarms),
@@ -127,7 +128,7 @@ def _band(own: ff.BandGroup, shipped: Band, file: str) -> Band:
     return Band(**edges, source=set_by(mine, shipped.source if left else None, file))
 
 
-def _sensor(ident: str, sensor: wf.SensorGroup) -> SensorSettings:
+def _sensor(zone: tzinfo, ident: str, sensor: wf.SensorGroup) -> SensorSettings:
     silent = sensor.silent_after
     return SensorSettings(
         id=ident,
@@ -139,7 +140,12 @@ def _sensor(ident: str, sensor: wf.SensorGroup) -> SensorSettings:
         error=getattr(sensor, "error", 0.0),
         calibrated=getattr(sensor, "calibrated", False),
         self_calibrating=getattr(sensor, "self_calibrating", False),
+        since_wall_ms=None if sensor.since is None else _wall_ms(sensor.since, zone),
     )
+
+
+def _wall_ms(local: datetime, zone: tzinfo) -> int:
+    return round(local.replace(tzinfo=zone).timestamp() * 1000)
 
 
 def _never_with(draft: Draft, ident: str, relay: wf.RelayGroup) -> tuple[str, ...]:

@@ -5,7 +5,7 @@ which key holds which (`farm_file`, `species_file`), and anything that needs a s
 """
 
 import re
-from datetime import tzinfo
+from datetime import datetime, tzinfo
 from typing import Annotated
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, available_timezones
@@ -60,6 +60,13 @@ def _clock_min(value: object) -> int:
     if found is None:
         raise refuse("should be a time of day; write hours and minutes with two digits each, as 06:30")
     return int(found[1]) * 60 + int(found[2])
+
+
+def _moment(value: object) -> datetime:
+    try:
+        return datetime.strptime(value if isinstance(value, str) else "", "%Y-%m-%d %H:%M")  # noqa: DTZ007
+    except ValueError:
+        raise refuse("should be a day and a time of the farm's own clock; write 2026-11-20 17:30") from None
 
 
 _YES_NO = {"yes": True, "on": True, "true": True, "no": False, "off": False, "false": False}
@@ -189,6 +196,8 @@ Duration = Annotated[int, BeforeValidator(duration_ms)]
 """Whole milliseconds; written `30 s`."""
 ClockTime = Annotated[int, BeforeValidator(_clock_min)]
 """Minutes since local midnight; written `06:30`."""
+LocalMoment = Annotated[datetime, BeforeValidator(_moment)]
+"""Of the farm's own clock, without a zone; written `2026-11-20 17:30`."""
 YesNo = Annotated[bool, BeforeValidator(_yes_no)]
 WireText = Annotated[str, BeforeValidator(_text)]
 Name = Annotated[str, BeforeValidator(_name)]

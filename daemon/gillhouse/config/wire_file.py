@@ -17,6 +17,7 @@ from gillhouse.config.fields import (
     Duration,
     Group,
     Ident,
+    LocalMoment,
     NotNegative,
     Pointer,
     Positive,
@@ -38,6 +39,8 @@ class SensorGroup(Group):
     every: Annotated[Duration, between("1 s", "1 d")]
     silent_after: Annotated[Duration, between("2 s", "7 d")] | None = None
     """None: three intervals and a quarter (radio loses two in a row now and then), at least 2 min."""
+    since: LocalMoment | None = None
+    """It was carried here then. None: it has always stood here."""
 
 
 class MeasuredGroup(SensorGroup):

@@ -71,6 +71,8 @@ class SensorSettings:
     """Stated error in the quantity's unit; margins widen with it."""
     calibrated: bool = False
     """A calibration is in date, by the grower's own book (see also `core.truth`)."""
+    since_wall_ms: int | None = None
+    """It stands where it stands since then; the audit gives older readings to where it was. None: always."""
     self_calibrating: bool = False
     """Of CO2: it takes the lowest value of some days for fresh air."""
 
