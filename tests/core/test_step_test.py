@@ -257,3 +257,13 @@ def test_whatever_happens_a_run_ends_and_its_state_is_kept(steps) -> None:
         look = replace(GOOD, fan_on=state.phase in (Phase.AIR, Phase.MIST))
         advance(plan, state, look, _at(second * 1000))
     assert not state.running
+
+
+def test_one_high_reading_does_not_end_the_fans_rest() -> None:
+    """Near the limit five minutes are the least: a climb of one reading carries no figure."""
+    plan, state = _plan(), RunState()
+    begin(plan, state, replace(GOOD, co2=1200.0), _at(0), "ana")
+    for second in range(10, 300, 10):
+        assert not advance(plan, state, replace(GOOD, co2=1470.0), _at(second * 1000))
+    assert advance(plan, state, replace(GOOD, co2=1470.0), _at(300_000))
+    assert state.phase is Phase.AIR

@@ -30,6 +30,7 @@ UNDER_LIMIT_PPM = 50.0
 """The climb ends this far below the limit that would call somebody."""
 REST_MOST_MS = 100 * MINUTE_MS
 REST_LEAST_MS = 10 * MINUTE_MS
+"""So long at least, for readings enough; half of it where the limit is near."""
 AIR_LEAST_MS = 15 * MINUTE_MS
 AIR_MOST_MS = 90 * MINUTE_MS
 SETTLED_PPM = 12.0
@@ -393,7 +394,8 @@ def _rest(plan: RunPlan, state: RunState, look: Look, now: Instant) -> None:
     level = min(state.start_ppm + CLIMB_PPM, plan.limit_ppm - UNDER_LIMIT_PPM)
     full = state.top_ppm >= level
     wet = _too_wet_for_long(plan, state, look, now)
-    if full and (spent >= REST_LEAST_MS or level < state.start_ppm + CLIMB_PPM):
+    least_ms = REST_LEAST_MS if level >= state.start_ppm + CLIMB_PPM else REST_LEAST_MS // 2
+    if full and spent >= least_ms:
         _enter(state, Phase.AIR, now)
     elif spent >= REST_MOST_MS or wet:
         if state.top_ppm - state.start_ppm >= LEAST_CLIMB_PPM:
