@@ -31,6 +31,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality
 from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import (
+    FarmSettings,
     ProgrammeSettings,
     RelaySettings,
     Role,
@@ -158,14 +159,27 @@ def test_light_follows_its_hours():
     assert (WALL_MS + ms) % 86_400_000 == 20 * 3_600_000
 
 
+def without_nozzles() -> FarmSettings:
+    settings_ = farm(space(kind=SpaceKind.OPEN))
+    relays = {id: one for id, one in settings_.relays.items() if one.role is not Role.MIST}
+    return replace(settings_, relays=relays)
+
+
 def test_an_open_space_is_advised_not_conditioned():
-    bench = Bench(farm(space(kind=SpaceKind.OPEN), programmes=(programme(when=When.ALWAYS),)))
-    bench.every(60, 30, room_rh=70.0, room_temp=17.0, room_co2=2000.0)
-    assert not bench.on("room-mist")
+    bench = Bench(without_nozzles())
+    bench.every(60, 30, room_rh=70.0, room_temp=11.0, room_co2=2000.0)
     assert not bench.on("room-fan")
+    assert not bench.on("room-heater")
     advice = [e for e in told(bench, EventKind.DECISION) if e.reason is Reason.ASK_HOSE]
     assert len(advice) == 1
     assert "hose" in WORDS[Reason.ASK_HOSE].format(**advice[0].facts)
+
+
+def test_nozzles_of_an_open_space_are_steered_and_keep_their_programme():
+    bench = Bench(farm(space(kind=SpaceKind.OPEN), programmes=(programme(when=When.ALWAYS),)))
+    bench.every(60, 5, room_rh=70.0, room_temp=17.0)
+    assert {c.reason for _, c in bench.on("room-mist")} == {Reason.AIR_DRY}
+    bench = Bench(farm(space(kind=SpaceKind.OPEN), programmes=(programme(when=When.ALWAYS),)))
     bench.give(Due("mist-15", WALL_MS + bench.ms))
     assert [c.reason for _, c in bench.on("room-mist")] == [Reason.PROGRAMME]
 

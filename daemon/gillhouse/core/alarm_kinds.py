@@ -39,6 +39,8 @@ class Kind:
     """Kinds that may have led here: if one is active in the space, the alarm names it."""
     on_delay_ms: int = 0
     off_delay_ms: int = 0
+    says_again_ms: int | None = None
+    """Not seen by anybody, it is said again after this; None: by its priority."""
     people: bool = False
     """Protects people: cannot be shelved, made less urgent, or hidden but by a graver limit for people."""
 
@@ -279,6 +281,18 @@ KINDS: Final[dict[str, Kind]] = {
         120,
         parents=("broker-lost",),
         causes=("relay-silent",),
+    ),
+    "at-capacity": Kind(
+        3,
+        "AT ITS LIMIT",
+        "equipment too small for this air",
+        "the air stays off its band",
+        "See what helps: gillhouse size",
+        1440,
+        parents=("broker-lost", "door-open", "mist-without-effect", "fan-without-effect"),
+        on_delay_ms=20 * MINUTE_MS,
+        off_delay_ms=12 * HOUR_MS,
+        says_again_ms=24 * HOUR_MS,
     ),
 }
 

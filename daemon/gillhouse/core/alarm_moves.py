@@ -152,7 +152,8 @@ def _reminder_ms(book: BookState, record: AlarmRecord) -> int | None:
     if record.state == "C":
         after = book.realarm_ms.get(record.priority)
         return None if after is None else record.acked_mono_ms + after
-    after = book.repeat_ms.get(record.priority) if record.state in "BE" else None
+    own_ms = KINDS[record.kind].says_again_ms
+    after = None if record.state not in "BE" else own_ms or book.repeat_ms.get(record.priority)
     return None if after is None else record.said_mono_ms + after
 
 

@@ -28,7 +28,7 @@ from gillhouse.core.inputs import (
 from gillhouse.core.instant import Instant
 from gillhouse.core.kind_limits import in_block
 from gillhouse.core.outputs import AlarmNotice, Command, Event, EventKind, Facts
-from gillhouse.core.quality import SensorState, judge, remember, silence
+from gillhouse.core.quality import SensorState, awaited, judge, remember, silence
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality, Verdict
 from gillhouse.core.reasons import Reason
@@ -38,11 +38,13 @@ from gillhouse.core.space import (
     PROGRAMME_WAIT_MS,
     Pending,
     SpaceState,
+    fallback_run_ms,
     refresh,
     refresh_intake,
     steered,
+    steering,
 )
-from gillhouse.core.space_plan import AIR_QUANTITIES
+from gillhouse.core.space_plan import AIR_QUANTITIES, SpacePlan
 from gillhouse.core.truth import AWAY, corrected, is_away
 
 OVERRIDE_MS = 1_800_000
@@ -187,30 +189,36 @@ def take_due(plan: Plan, state: State, step: Step, item: Due) -> None:
     known = state.spaces[programme.space]
     relays = [relay for relay, role in space.relays.items() if role is programme.role]
     run_ms = wanted(programme, item.due_ms, plan.settings.zone)
-    left_out = _why_left_out(programme, known, bool(relays), run_ms)
+    left_out = _why_left_out(programme, space, state, bool(relays), run_ms)
     if left_out is not None:
         step.events.append(due_event(programme, left_out, (step.seq,), None, 0))
         return
+    fallback = programme.when is When.FALLBACK
     for relay in relays:
         known.pending[relay] = Pending(
             programme=programme.id,
-            run_ms=run_ms,
+            run_ms=fallback_run_ms(space, known, programme, run_ms) if fallback else run_ms,
             until_ms=step.now.mono_ms + PROGRAMME_WAIT_MS,
             seq=step.seq,
-            fallback=programme.when is When.FALLBACK,
+            fallback=fallback,
+            planned_ms=run_ms,
         )
     step.spaces[programme.space] = None
 
 
 def _why_left_out(
-    programme: ProgrammeSettings, known: SpaceState, has_relay: bool, run_ms: int
+    programme: ProgrammeSettings, space: SpacePlan, state: State, has_relay: bool, run_ms: int
 ) -> Reason | None:
     if not has_relay:
         return Reason.NO_RELAY
     if run_ms <= 0:
         return Reason.NOTHING_PLANNED
-    if programme.when is When.FALLBACK and steered(known, programme.role):
+    if programme.when is When.ALWAYS:
+        return None
+    if steered(state.spaces[programme.space], programme.role):
         return Reason.SENSORS_STEER
+    if any(awaited(state.sensors[sensor.id]) for sensor in steering(space, programme.role)):
+        return Reason.STARTING  # just begun: a sensor that has had no time to report is not silent
     return None
 
 
@@ -314,9 +322,7 @@ def take_link(plan: Plan, state: State, step: Step, item: LinkChange) -> None:
 
 
 def take_clock(plan: Plan, state: State, step: Step, item: ClockStep) -> None:
-    step.events.append(
-        Event(EventKind.CLOCK, "clock", None, None, {"by_s": item.by_ms / 1000}, (step.seq,))
-    )
+    step.events.append(Event(EventKind.CLOCK, "clock", None, None, {"by_s": item.by_ms / 1000}, (step.seq,)))
     step.spaces.update(dict.fromkeys(plan.spaces))
     step.grant = True
     shift(state.crops, item.by_ms)

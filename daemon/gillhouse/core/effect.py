@@ -31,9 +31,9 @@ FULL_MS = 480_000
 """Air that is full for so long with the mist off, while drier air is outside."""
 LEAST_FAN_SHARE = 0.3
 """Of the label's effect on CO2, what must at least be seen."""
-RISE_PPM = 15.0
+RISE_PPM = 22.0
 """A rise of CO2 that is no noise."""
-LEAST_FALL_PPM = 30.0
+LEAST_FALL_PPM = 45.0
 """A fall of CO2 that is no noise."""
 
 
@@ -145,16 +145,24 @@ def _at(state: EffectState, mono_ms: int) -> Look:
     return old[-1] if old else state.looks[0]
 
 
+def _co2(state: EffectState, mono_ms: int) -> float | None:
+    """Mean of the last three readings up to a moment: one alone is off by its noise."""
+    last = [look.co2_ppm for look in state.looks if look.mono_ms <= mono_ms and look.co2_ppm is not None]
+    return sum(last[-3:]) / 3 if len(last) >= 3 else None
+
+
 def _fan_nothing(plan: EffectPlan, state: EffectState, now: Look) -> bool | None:
     """The fan has run for long enough to be seen, and CO2 goes up all the same."""
     then = _since(state, FAN_WINDOW_MS)
-    if then is None or then.co2_ppm is None or now.co2_ppm is None or not plan.fan_m3_per_h:
+    if then is None or now.co2_ppm is None or not plan.fan_m3_per_h:
+        return None
+    was_ppm, is_ppm = _co2(state, then.mono_ms), _co2(state, now.mono_ms)
+    if was_ppm is None or is_ppm is None:
         return None
     before, after = _at(state, then.mono_ms - LAG_MS), _at(state, now.mono_ms - LAG_MS)
-    over = (now.co2_ppm + then.co2_ppm) / 2 - now.intake_ppm
     changes = plan.fan_m3_per_h * (after.fan_ms - before.fan_ms) / HOUR_MS / plan.volume_m3
-    least = LEAST_FAN_SHARE * changes * over
-    return least >= LEAST_FALL_PPM and now.co2_ppm - then.co2_ppm >= RISE_PPM
+    least = LEAST_FAN_SHARE * changes * ((is_ppm + was_ppm) / 2 - now.intake_ppm)
+    return least >= LEAST_FALL_PPM and is_ppm - was_ppm >= RISE_PPM
 
 
 def _fan_unasked(plan: EffectPlan, then: Look | None, now: Look) -> bool | None:
@@ -165,4 +173,4 @@ def _fan_unasked(plan: EffectPlan, then: Look | None, now: Look) -> bool | None:
     over = (now.co2_ppm + then.co2_ppm) / 2 - now.intake_ppm
     hours = (now.mono_ms - then.mono_ms) / HOUR_MS
     by_leaks = 2.0 * plan.leak_m3_per_h / plan.volume_m3 * max(over, 0.0) * hours
-    return then.co2_ppm - now.co2_ppm >= by_leaks + 1.5 * LEAST_FALL_PPM
+    return then.co2_ppm - now.co2_ppm >= by_leaks + LEAST_FALL_PPM

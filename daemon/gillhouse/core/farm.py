@@ -11,7 +11,16 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any, cast
 
-from gillhouse.core import arrivals, batch_arrivals, calibrating, findings, learning, measuring, watch
+from gillhouse.core import (
+    arrivals,
+    batch_arrivals,
+    calibrating,
+    capacity,
+    findings,
+    learning,
+    measuring,
+    watch,
+)
 from gillhouse.core.arrivals import Step
 from gillhouse.core.asks import Ask, Situation
 from gillhouse.core.batch_acts import next_change_ms
@@ -256,6 +265,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         if space in plan.sharing:
             step.grant = True
         tell_stories(own, known, step)
+        step.conditions += capacity.changed(plan, state, space)
         self._space_ms[space] = due_ms(own, known, step.now)
 
     def _grant(self, step: Step) -> None:

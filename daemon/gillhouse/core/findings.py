@@ -198,7 +198,7 @@ def _slow(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[F
     for own in plan.spaces.values():
         for pair in combinations(own.sensors[Quantity.HUMIDITY], 2):
             if pair[0].zone != pair[1].zone or max(one.every_ms for one in pair) > LOOK_MS:
-                # A nozzle nearer to one of them would look like a dirty cap of the other; so would rare reports.
+                # A nozzle nearer to one would look like a dirty cap of the other; so would rare reports.
                 continue
             name = _PAIR.join(sensor.id for sensor in pair)
             pace = state.found.paces[name] = last.get(name) or sluggish.Pace()

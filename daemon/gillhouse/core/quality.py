@@ -149,6 +149,11 @@ def silence(sensor: SensorSettings, state: SensorState, mono_ms: int) -> bool:
     return True
 
 
+def awaited(state: SensorState) -> bool:
+    """Whether the sensor has not reported since the start, and has not had the time to."""
+    return not state.silent and state.good_ms == 0 and state.mark is Mark.STALE
+
+
 def drives(state: SensorState) -> bool:
     """Whether the sensor's last reading may steer."""
     return state.quality is Quality.GOOD and not state.silent

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from gillhouse.core.air import dew_point_c, humidity_ratio
 from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.crops import Band
-from gillhouse.core.demand import Inside, Wish, earliest
+from gillhouse.core.delivered import Delivered, fan_run_ms, follow, mist_run_ms
+from gillhouse.core.demand import HOUR_MS, Inside, Wish, earliest
 from gillhouse.core.estimate import DEFAULT_COMBINE, HOLD_MS, Estimate, Sample, combined, without
 from gillhouse.core.fresh_air import AirState, air_given, fresh_air
 from gillhouse.core.instant import Instant
@@ -21,7 +22,7 @@ from gillhouse.core.quality import SensorState, drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.schedule import light_wanted, next_light_change_ms
-from gillhouse.core.settings import FarmSettings, Role, SensorSettings, SpaceKind
+from gillhouse.core.settings import FarmSettings, ProgrammeSettings, Role, SensorSettings, SpaceKind
 from gillhouse.core.space_plan import AIR_QUANTITIES, ASSUMED_C, SpacePlan
 from gillhouse.core.warmth import DutyPlan, DutyState, duty
 
@@ -69,6 +70,8 @@ class Pending:
     until_ms: int
     seq: int
     fallback: bool
+    planned_ms: int = 0
+    """As it is written; a fallback run may be another by what sensors asked for before."""
 
 
 @dataclass(slots=True)
@@ -79,6 +82,7 @@ class SpaceState:
     intake: IntakeAir = field(default_factory=IntakeAir)
     mist: MistState = field(default_factory=MistState)
     air: AirState = field(default_factory=AirState)
+    delivered: Delivered = field(default_factory=Delivered)
     heat: DutyState = field(default_factory=DutyState)
     cool: DutyState = field(default_factory=DutyState)
     pending: dict[str, Pending] = field(default_factory=dict)
@@ -247,6 +251,7 @@ def _wishes(
     quantity: Quantity | None,
 ) -> dict[str, Wish]:
     inside = look(plan, state, relays)
+    follow(state.delivered, mono_ms, _driving(plan, state, inside), inside.fan_m3_per_h > 0.0)
     wishes: dict[str, Wish] = {}
     if plan.mist and quantity is not Quantity.CO2:
         wishes.update(mist(plan.mist, inside, state.mist, mono_ms))
@@ -260,6 +265,26 @@ def _wishes(
         if plan.cool:
             wishes.update(_by_duty(plan.by_role[Role.COOLER], plan.cool, inside, state.cool, relays))
     return wishes
+
+
+def _driving(plan: SpacePlan, state: SpaceState, inside: Inside) -> float | None:
+    """How much more water the air holds than its intake, kg/kg; None while no sensor steers."""
+    value = inside.humidity.value
+    if value is None or inside.humidity.held:
+        return None
+    return humidity_ratio(inside.temperature_c, value) - inside.intake_ratio
+
+
+def fallback_run_ms(plan: SpacePlan, state: SpaceState, programme: ProgrammeSettings, run_ms: int) -> int:
+    """How long a fallback run should be, by what sensors asked for in the last good days."""
+    every_ms = None if programme.every_min is None else programme.every_min * 60_000
+    if programme.role is Role.FAN and plan.air:
+        return fan_run_ms(state.delivered, run_ms, every_ms)
+    band = plan.settings.bands.get(Quantity.HUMIDITY)
+    if programme.role is not Role.MIST or plan.mist is None or band is None or band.low is None:
+        return run_ms
+    wanted = humidity_ratio(plan.assumed_c, band.low) - state.intake.ratio
+    return mist_run_ms(state.delivered, run_ms, every_ms, plan.mist.litres_per_h, wanted)
 
 
 def _by_duty(
@@ -295,8 +320,11 @@ def _ask(relay: str, wish: Wish | None, pending: Pending | None) -> Ask:
     if pending is not None:
         reason = Reason.FALLBACK_PROGRAMME if pending.fallback else Reason.PROGRAMME
         facts: dict[str, float | int | str | bool | None] = {
-            "programme": pending.programme, "run_s": pending.run_ms / 1000
+            "programme": pending.programme,
+            "run_s": pending.run_ms / 1000,
         }
+        if pending.run_ms != pending.planned_ms:
+            facts["planned_s"] = pending.planned_ms / 1000
         return Ask(relay, True, pending.run_ms, Authority.SCHEDULE, reason, (pending.seq,), facts)
     if wish is None:
         return Ask(relay, False, None, Authority.DEFAULT, Reason.RUN_ENDED)
@@ -307,6 +335,8 @@ def given(plan: SpacePlan, state: SpaceState, command: Command, mono_ms: int, ru
     """Takes note that a relay of the space was turned on for `run_ms`, whoever asked for it."""
     role = plan.relays.get(command.relay)
     if role is Role.MIST and plan.mist:
+        litres_per_h = plan.mist.litres_per_h / len(plan.mist.relays)
+        state.delivered.litres += litres_per_h * run_ms / HOUR_MS
         mist_given(plan.mist, state.mist, command.relay, mono_ms, run_ms)
     if role is Role.FAN and plan.air:
         air_given(plan.air, state.air, command.reason, mono_ms, run_ms)
@@ -317,6 +347,12 @@ def steered(state: SpaceState, role: Role) -> bool:
     quantity = STEERED_BY.get(role)
     estimate = state.estimates.get(quantity) if quantity else None
     return estimate is not None and estimate.steers
+
+
+def steering(plan: SpacePlan, role: Role) -> tuple[SensorSettings, ...]:
+    """The sensors whose good values make the role's fallback programme needless."""
+    quantity = STEERED_BY.get(role)
+    return plan.sensors[quantity] if quantity else ()
 
 
 def modes(plan: SpacePlan, state: SpaceState) -> dict[Role, Reason]:

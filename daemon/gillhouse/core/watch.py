@@ -11,6 +11,7 @@ file can raise them.
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
+from gillhouse.core import capacity
 from gillhouse.core.alarm import Condition, Side, alarm_id, beyond
 from gillhouse.core.alarm_kinds import PEOPLE_LIMITS, TIMING, deadband
 from gillhouse.core.crops import Band
@@ -186,9 +187,7 @@ def limit_condition(plan: Plan, state: State, limit: Limit) -> Condition:
     )
 
 
-def gone(
-    plan: Plan, state: State, before: LimitsOf, after: LimitsOf
-) -> list[Condition]:
+def gone(plan: Plan, state: State, before: LimitsOf, after: LimitsOf) -> list[Condition]:
     """An end to every limit there was before and is none now: its alarm must not stand for ever.
 
     Args:
@@ -324,6 +323,7 @@ def everything(
     for relay, settings in plan.settings.relays.items():
         if settings.echo_within_ms is not None:
             found += relay_conditions(plan, state, now, relay)
+    found += [capacity.condition(plan, state, space) for space in plan.spaces]
     return found
 
 
