@@ -12,6 +12,7 @@ from dataclasses import dataclass, field
 from gillhouse.core.air import dew_point_c, humidity_ratio
 from gillhouse.core.crops import Band
 from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS, LONGEST_STEP_MS, Inside, Wish, humidity_aim
+from gillhouse.core.film import Film, dry, fallen, is_wet
 from gillhouse.core.moisture import Exchange, Moisture, carry, correct, forget, poured
 from gillhouse.core.outputs import Facts
 from gillhouse.core.reasons import Reason
@@ -85,6 +86,9 @@ class MistPlan:
     volume_m3: float
     leak_m3_per_h: float
     band: Band
+    crop_kg: float = 0.0
+    open_air: bool = False
+    """Wind dries and wets it as it likes: wet caps hold no mist back."""
     pace_ms: int = PACE_MS
     drift_lasts_ms: int = DRIFT_LASTS_MS
 
@@ -92,6 +96,7 @@ class MistPlan:
 @dataclass(slots=True)
 class MistState:
     air: Moisture = field(default_factory=Moisture)
+    film: Film = field(default_factory=Film)
     wanted_ms: int = 0
     """The pulse that is wanted now; under the shortest, none is."""
     urgent: bool = False
@@ -177,6 +182,11 @@ def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict
         facts = _mist_facts(plan, inside, aim, False)
         return dict.fromkeys(plan.relays, Wish(False, state.mode, None, inside.humidity.seqs, facts))
     _look_ahead(plan, inside, state, aim)
+    assert state.air.ratio is not None
+    dry(state.film, inside.temperature_c, state.air.ratio, mono_ms)
+    if is_wet(state.film) and inside.humidity.trusted and not state.urgent and not plan.open_air:
+        facts = _mist_facts(plan, inside, aim, False)
+        return dict.fromkeys(plan.relays, Wish(False, Reason.CAPS_WET, None, inside.humidity.seqs, facts))
     return {relay: _mist_wish(plan, inside, state, relay, mono_ms, aim) for relay in plan.relays}
 
 
@@ -213,7 +223,9 @@ def _mist_facts(plan: MistPlan, inside: Inside, aim: float, dew: bool) -> Facts:
 
 def mist_given(plan: MistPlan, state: MistState, relay: str, mono_ms: int, run_ms: int) -> None:
     """Takes note of a run that began at `mono_ms`, whoever asked for it."""
-    poured(state.air, plan.litres_per_h / len(plan.relays), mono_ms, run_ms)
+    litres_per_h = plan.litres_per_h / len(plan.relays)
+    poured(state.air, litres_per_h, mono_ms, run_ms)
+    fallen(state.film, litres_per_h * run_ms / HOUR_MS, state.air.useful.value, plan.crop_kg)
     state.gap_until_ms[relay] = mono_ms + run_ms + plan.gap_ms
     state.pace_until_ms[relay] = mono_ms + max(run_ms + plan.gap_ms, plan.pace_ms)
 
