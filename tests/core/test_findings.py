@@ -136,7 +136,7 @@ def test_one_that_falls_silent_neither_ends_nor_begins_it() -> None:
 
 
 def test_a_dirty_cap_beside_a_clean_one_is_told_after_some_hours() -> None:
-    """Mist every 15 min; the clean sensor follows at once, the other with a time constant of 12 min (looked at
+    """Mist every 15 min; the clean sensor follows at once, the other with a time constant of 12 min (seen
     once a minute, so known to about one). In another zone it may be the place, so nothing is said."""
     for zone, found in (("middle", True), ("wall", False)):
         extra = (sensor("slow-rh", Quantity.HUMIDITY, "room", zone, calibrated=False),)

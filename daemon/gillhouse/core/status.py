@@ -7,7 +7,7 @@ from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.settings import SensorSettings
+from gillhouse.core.settings import SensorSettings, SpaceKind
 from gillhouse.core.space import SpaceState
 from gillhouse.core.space_plan import SpacePlan
 
@@ -56,7 +56,9 @@ def _quantities(plan: Plan, own: SpacePlan, state: State, now: Instant) -> dict[
     }
     if own.sensors[Quantity.HUMIDITY]:
         estimate = known.estimates.get(Quantity.HUMIDITY)
-        band = own.settings.bands.get(Quantity.HUMIDITY) if own.mist else None  # no mist: nothing is aimed at
+        # Without mist, or open to the wind, nothing is aimed at.
+        aimed = own.mist and own.settings.kind is not SpaceKind.OPEN
+        band = own.settings.bands.get(Quantity.HUMIDITY) if aimed else None
         shown = cast(dict[str, object], found[Quantity.HUMIDITY.value])
         shown.update(truth_status.humidity(plan, state, now, estimate, band))
     for sensor in plan.settings.sensors.values():
