@@ -39,6 +39,7 @@ class Reason(StrEnum):
     # no change
     SATURATED = "saturated"
     WAITING_GAP = "waiting-gap"
+    CAPS_WET = "caps-wet"
     OUTSIDE_WORSE = "outside-worse"
     AT_CAPACITY = "at-capacity"
     SENSORS_STEER = "sensors-steer"
@@ -54,6 +55,7 @@ class Reason(StrEnum):
     DOOR_OPEN = "door-open"
     TANK_EMPTY = "tank-empty"
     PEOPLE_INSIDE = "people-inside"
+    NEAR_FREEZING = "near-freezing"
     NEVER_WITH = "never-with"
     RELAY_STUCK = "relay-stuck"
     OTHER_SPACE_FIRST = "other-space-first"
@@ -79,6 +81,17 @@ class Reason(StrEnum):
     NOTHING_TO_UNDO = "nothing-to-undo"
     BOARD_SILENT = "board-silent"
     BOARD_DIFFERS = "board-differs"
+    # water
+    FLUSHING = "flushing"
+    WATER_STOOD = "water-stood"
+    DESCALE_DUE = "descale-due"
+    CLEANED = "cleaned"
+    FLUSHED = "flushed"
+    DRAINED = "drained"
+    HOSED = "hosed"
+    HOSE_SOON = "hose-soon"
+    CAPS_DRY = "caps-dry"
+    SOAK_LEARNT = "soak-learnt"
     # batches
     BATCH_ADDED = "batch-added"
     BATCH_MOVED = "batch-moved"
@@ -125,6 +138,7 @@ WORDS: dict[Reason, str] = {
     Reason.RELEASED: "{who} gave it back",
     Reason.EXPIRED: "the time {who} asked for is over",
     Reason.SATURATED: "sensor reads 100 %: wet, no more mist",
+    Reason.CAPS_WET: "caps still wet of the last mist, air damp enough at {value:.1f} %",
     Reason.WAITING_GAP: "waiting for the last mist to show",
     Reason.OUTSIDE_WORSE: "outside air would make it worse",
     Reason.AT_CAPACITY: "fan at its limit, CO2 {value:.0f} ppm",
@@ -140,6 +154,7 @@ WORDS: dict[Reason, str] = {
     Reason.DOOR_OPEN: "door open",
     Reason.TANK_EMPTY: "tank empty",
     Reason.PEOPLE_INSIDE: "somebody is inside",
+    Reason.NEAR_FREEZING: "near freezing, {value:.1f} C: no mist at {limit:g} C or under",
     Reason.NEVER_WITH: "may not run with {other}",
     Reason.RELAY_STUCK: "stayed on though told off: check it, then reset it",
     Reason.OTHER_SPACE_FIRST: "{other} needs it more",
@@ -172,6 +187,18 @@ WORDS: dict[Reason, str] = {
     Reason.NOTHING_TO_UNDO: "there is no check of {sensor} to take back",
     Reason.BOARD_SILENT: "relay board does not answer",
     Reason.BOARD_DIFFERS: "relay board says otherwise",
+    Reason.FLUSHING: "fresh water through a line that stood for {hours:.0f} h, nobody inside",
+    Reason.WATER_STOOD: "water has stood in {relay} for {hours:.0f} h: flush it with nobody inside",
+    Reason.DESCALE_DUE: (
+        "{sensor} has sprayed {litres:.0f} l of water this hard since it was cleaned: descale its nozzles"
+    ),
+    Reason.CLEANED: "{who} cleaned {relay}: {litres:.0f} l since the last time",
+    Reason.FLUSHED: "{who} flushed {relay}",
+    Reason.DRAINED: "{who} drained {relay}",
+    Reason.HOSED: "{who} hosed {space}",
+    Reason.HOSE_SOON: "hose within {within_min:.0f} min, {zone} first: caps dry in {dry_min:.0f} min{wind}",
+    Reason.CAPS_DRY: "{who} saw dry caps in {space} {hours:.1f} h after water; expected {expected_h:.1f} h",
+    Reason.SOAK_LEARNT: "{space} dries {pct:.0f} % as fast as reckoned ({words})",
     Reason.BATCH_ADDED: "{batch}: {kg:g} kg of {species}, {stage}, put into {space}",
     Reason.BATCH_MOVED: "{batch} moved from {from_space} to {space}",
     Reason.BATCH_ENDED: "{batch} ended",

@@ -9,7 +9,7 @@ from dataclasses import dataclass
 from gillhouse.core.alarm_kinds import PEOPLE_LIMITS
 from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS, SHORTEST_RUN_MS
 from gillhouse.core.fresh_air import LONGEST_RUN_MS, AirPlan, floor_flow
-from gillhouse.core.kind_limits import in_block
+from gillhouse.core.kind_limits import not_air
 from gillhouse.core.misting import (
     ASSUMED_LITRES_PER_H,
     CUT,
@@ -117,7 +117,7 @@ def _sensors(
         if sensor.space == space
         and sensor.quantity is quantity
         and (space is None or (sensor.zone in OUTSIDE_ZONES) is outside)
-        and not in_block(sensor)
+        and not not_air(sensor)
     )
 
 
@@ -137,6 +137,8 @@ def _mist_plan(space: SpaceSettings, relays: list[RelaySettings]) -> MistPlan | 
         volume_m3=space.volume_m3,
         leak_m3_per_h=flow(space.leak_ach, space.volume_m3),
         band=band,
+        crop_kg=space.crop_kg,
+        open_air=open_air,
         pace_ms=OPEN_PACE_MS if open_air else PACE_MS,
         drift_lasts_ms=OPEN_PACE_MS if open_air else DRIFT_LASTS_MS,
     )
@@ -182,9 +184,7 @@ def _assumed_c(space: SpaceSettings) -> float:
     return band.target if band.target is not None else sum(edges) / len(edges) if edges else ASSUMED_C
 
 
-def _duty_plans(
-    space: SpaceSettings, relays: list[RelaySettings]
-) -> tuple[DutyPlan | None, DutyPlan | None]:
+def _duty_plans(space: SpaceSettings, relays: list[RelaySettings]) -> tuple[DutyPlan | None, DutyPlan | None]:
     band = space.bands.get(Quantity.TEMPERATURE)
     aims = temperature_aims(band) if band else None
     if band is None or aims is None or space.kind is SpaceKind.OPEN:
