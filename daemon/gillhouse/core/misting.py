@@ -135,7 +135,7 @@ def _follow(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> N
         state.swing_pct = min(max(swing, SWING_LEAST_PCT), SWING_MOST_PCT)
     if humidity.value is None:
         forget(air)
-    elif not humidity.held and (humidity.mono_ms > air.read_ms or air.ratio is None):
+    elif air.ratio is None or (not humidity.held and humidity.mono_ms > air.read_ms):
         seen = humidity_ratio(inside.temperature_c, humidity.value)
         correct(air, plan.volume_m3, seen, humidity.mono_ms, DRIFT_MOST * plan.litres_per_h)
 

@@ -6,7 +6,7 @@ is carried along behind it, and each reading corrects both, and with them `drift
 (drying floors, breathing crop, condensing coils, labels that lie). Nothing here decides.
 
 The corrections are those of an observer with three equal poles (Luenberger, IEEE Trans. Military Electronics
-8(2):74-80, 1964, for the principle, from memory; the gains are worked out in docs/explanation/control.md).
+8(2):74-80, 1964, for the principle, from memory; the gains are worked out in docs/reference/control.md).
 """
 
 from dataclasses import dataclass, field
@@ -115,15 +115,15 @@ def carry(water: Moisture, air: Exchange, mono_ms: int) -> None:
 def _step(water: Moisture, air: Exchange, spray_kg_h: float, step_ms: int) -> None:
     """One stretch of steady flow and steady source: well-mixed air, and a sensor of first order behind it."""
     assert water.ratio is not None
-    hours, fading = step_ms / HOUR_MS, exp(-step_ms / SENSOR_LAG_MS)
+    hours = step_ms / HOUR_MS
     air_kg = air.volume_m3 * AIR_KG_PER_M3
     changes = max(air.leak_m3_h + water.fan.value * air.fan_m3_h, 1e-3) / air.volume_m3
     mixing = exp(-changes * hours)
     source = (water.drift_kg_h + spray_kg_h * water.useful.value) / air_kg
     before, final = water.ratio, air.intake_ratio + source / changes
     water.ratio = max(final + (before - final) * mixing, LEAST_RATIO)
+    water.shown = _behind(water.shown, before, water.ratio, step_ms)
     middle = (before + water.ratio) / 2
-    water.shown = middle + (water.shown - middle) * fading
     pushes = (
         (water.useful, spray_kg_h / air_kg),
         (water.fan, air.fan_m3_h / air.volume_m3 * (air.intake_ratio - middle)),
@@ -131,8 +131,13 @@ def _step(water: Moisture, air: Exchange, spray_kg_h: float, step_ms: int) -> No
     for factor, push in pushes:
         old = factor.on_ratio
         factor.on_ratio = old * mixing + (push + factor.on_drift / air_kg) * hours
-        middle = (old + factor.on_ratio) / 2
-        factor.on_shown = middle + (factor.on_shown - middle) * fading
+        factor.on_shown = _behind(factor.on_shown, old, factor.on_ratio, step_ms)
+
+
+def _behind(shown: float, before: float, after: float, step_ms: int) -> float:
+    """Where a sensor of first order stands after what it measures went straight from `before` to `after`."""
+    distance = (after - before) * SENSOR_LAG_MS / step_ms
+    return after - distance + (shown - before + distance) * exp(-step_ms / SENSOR_LAG_MS)
 
 
 def correct(water: Moisture, volume_m3: float, seen: float, read_ms: int, most_kg_h: float) -> None:
@@ -151,8 +156,8 @@ def correct(water: Moisture, volume_m3: float, seen: float, read_ms: int, most_k
     fading = 1.0 - exp(-step_ms / SENSOR_LAG_MS)
     late = 1.0 - SENSOR_LAG_MS / step_ms * fading
     by_drift = left**3 / fading
-    to_shown = 3 * left - fading
-    to_ratio = (3 * left**2 - late * by_drift) / fading
+    to_shown = 1.0 - (1.0 - left) ** 3 / (1.0 - fading)
+    to_ratio = (3 * left**2 - late * by_drift) / fading - by_drift
     to_drift = by_drift * volume_m3 * AIR_KG_PER_M3 / (step_ms / HOUR_MS)
     error = seen - water.shown
     water.shown += to_shown * error
