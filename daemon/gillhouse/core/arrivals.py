@@ -5,9 +5,9 @@ end (spaces decide, equipment grants, alarms are told). All functions have the s
 finds them in a table.
 """
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
-from gillhouse.core import echo, interlock, watch
+from gillhouse.core import echo, hosing, interlock, plumbing, watch
 from gillhouse.core.alarm import Condition
 from gillhouse.core.batch_acts import restart, shift
 from gillhouse.core.house import LinkState, Override, Plan, State
@@ -54,6 +54,9 @@ OVERRIDE_MOST_MS = 14_400_000
 
 DOUBT_EVERY_MS = 600_000
 """A sensor that keeps sending nonsense is told once in this time."""
+
+WATER_ACTS = (Act.HOSED, Act.DRY, Act.CLEANED, Act.FLUSHED, Act.DRAINED)
+"""What people do about water: told, not asked for."""
 
 UNKNOWN_SENSOR = Verdict(Quality.SUSPECT, Mark.NONE)
 
@@ -127,6 +130,10 @@ def take_reading(plan: Plan, state: State, step: Step, item: Reading) -> None:
 
 def renew(plan: Plan, state: State, step: Step, sensor: SensorSettings) -> None:
     """Renews whatever is made of an air sensor: an estimate with its limits, or the intake air."""
+    chilled = plan.chills.get(sensor.id, ())
+    if chilled and plumbing.chill(plan, state, chilled, step.now):
+        step.conditions += plumbing.conditions(plan, state, step.now)
+        step.grant = True
     space = plan.sensor_space.get(sensor.id)
     if space is None:
         for drawing in plan.outside.get(sensor.id, ()):
@@ -250,6 +257,15 @@ def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> N
         space = item.subject if item.subject in plan.spaces else None
         facts: Facts = {"text": item.text, "who": item.who}
         step.events.append(Event(EventKind.NOTE, item.subject, space, None, facts, (step.seq,)))
+        if space is not None and hosing.says_hosed(item.text):
+            step.events += hosing.told(plan, state, step.now, replace(item, act=Act.HOSED), step.seq)
+            step.conditions += hosing.conditions(plan, state, step.now)
+        return
+    if item.act in WATER_ACTS:
+        told = hosing.told if item.act in (Act.HOSED, Act.DRY) else plumbing.done
+        step.events += told(plan, state, step.now, item, step.seq)
+        step.conditions += hosing.conditions(plan, state, step.now)
+        step.conditions += plumbing.conditions(plan, state, step.now)
         return
     if item.subject not in state.relays:
         unknown: Facts = {"subject": item.subject, "who": item.who, "act": item.act.value}

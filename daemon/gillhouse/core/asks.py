@@ -41,6 +41,8 @@ class Situation:
     """By space: somebody is inside."""
     tank_wet: Mapping[str, bool | None] = field(default_factory=dict)
     """By tank sensor: has water."""
+    freezing: Mapping[str, Facts] = field(default_factory=dict)
+    """By mist or pump relay whose water is near freezing: what was measured."""
     need: Mapping[str, float] = field(default_factory=dict)
     """By space: how badly it wants the shared supply or fan; only the order matters."""
     harmed_by_shared_air: Mapping[str, bool] = field(default_factory=dict)

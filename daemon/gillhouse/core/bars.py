@@ -122,6 +122,11 @@ def _tank(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -
     return None
 
 
+def _freezing(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
+    facts = now_round.situation.freezing.get(relay.id)
+    return None if facts is None else Bar(Reason.NEAR_FREEZING, facts)
+
+
 def _rival_on(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
     for other in now_round.rivals.get(relay.id, ()):
         if really_on(now_round, other, relay):
@@ -187,5 +192,5 @@ def _water(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) 
     return Bar(Reason.WATER_CAP, facts, until=water.day_ends_ms(now_round.now, zone))
 
 
-MAY_NOT_RUN: tuple[BarCheck, ...] = (_locked, _people, _door, _tank, _rival_on)
+MAY_NOT_RUN: tuple[BarCheck, ...] = (_locked, _people, _freezing, _door, _tank, _rival_on)
 MAY_NOT_START: tuple[BarCheck, ...] = (_rest, _water, _starts, _least_off, _changeover, _pulse_gap)

@@ -17,8 +17,10 @@ from gillhouse.core import (
     calibrating,
     capacity,
     findings,
+    hosing,
     learning,
     measuring,
+    plumbing,
     watch,
 )
 from gillhouse.core.arrivals import Step
@@ -217,6 +219,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         if self._relays_ms is not None and mono_ms >= self._relays_ms:
             step.grant = True
             step.spaces = dict.fromkeys(plan.spaces)
+            self._look_at_water(step)
         for space, quantity in step.spaces.items():
             if quantity is not None and rests(state.spaces[space], quantity, mono_ms):
                 self._space_ms[space] = earliest((self._space_ms[space], state.spaces[space].news_ms))
@@ -241,6 +244,17 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             self._crops_wall_ms = next_change_ms(self._given, state.crops)
             return
         plan, before = self._plan, self._watched
+    def _look_at_water(self, step: Step) -> None:
+        """Once a minute: what flowed, what stands, what may freeze, and what is left on the caps."""
+        plan, state = self._plan, self._state
+        plumbing.follow(plan, state, step.now)
+        stood = plumbing.watch_standing(plan, state, step.now)
+        if plumbing.chill(plan, state, tuple(plan.line_sensors), step.now) or stood:
+            step.conditions += plumbing.conditions(plan, state, step.now)
+            step.grant = True
+        step.events += hosing.look(plan, state, step.seq, step.now)
+        step.conditions += hosing.conditions(plan, state, step.now)
+
         self._use(self._given)
         step.watched = self._watched
         step.gone = watch.gone(plan, state, before, self._watched)
@@ -285,6 +299,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                 given(plan.spaces[space], state.spaces[space], command, step.now.mono_ms, run_ms)
                 begun[space] = None
         begun.update(tell_begun(plan, state, step))
+            plumbing.follow(plan, state, step.now)
         for space in begun:
             # What was asked has been given: what is asked from now on must not ask for it twice.
             self._decide(step, space, None)
@@ -318,6 +333,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             tank_wet={tank: self._is_on(tank) for tank in tanks},
             need={space: watch.need(plan, state, space) for space in plan.spaces if space in plan.sharing},
             harmed_by_shared_air={
+        standing += plumbing.flushes(plan, state, step.now, self._switch(Quantity.PEOPLE))
                 space: watch.harmed(plan, state, space) for space in plan.spaces if space in plan.sharing
             },
             causes=(step.seq,),
@@ -327,6 +343,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         """By space: whether any of its switches says so; None where none can say."""
         found: dict[str, bool | None] = {}
         for space, sensors in self._plan.switches[quantity].items():
+            freezing=plumbing.freezing(plan, state),
             said = [value for value in (self._is_on(sensor) for sensor in sensors) if value is not None]
             found[space] = any(said) if said else None
         return found
@@ -347,3 +364,5 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             step.notices += state.book.update(step.now, step.conditions)
         if step.conditions or due or step.notices:
             self._book_ms = state.book.next_deadline_ms()
+            step.conditions += plumbing.conditions(plan, state, step.now)
+            step.conditions += hosing.conditions(plan, state, step.now)

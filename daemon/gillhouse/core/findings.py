@@ -15,6 +15,7 @@ from gillhouse.core.found import Finding
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Event, EventKind
+from gillhouse.core.plumbing import limed
 from gillhouse.core.quality import SensorState, drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark
@@ -43,6 +44,7 @@ REASONS: Final = frozenset(
         Reason.CALIBRATION_DUE,
         Reason.CALIBRATION_OVER,
         Reason.DRIFTED,
+        Reason.DESCALE_DUE,
     }
 )
 """What may be found (asked for membership only)."""
@@ -268,4 +270,8 @@ def _drifted(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterato
                 yield Finding(Reason.DRIFTED, relays[0], space, facts)
 
 
-_RULES: Final[tuple[_Rule, ...]] = (_away, _disagree, _slow, _wet, _unaired, _due, _drifted)
+def _limed(plan: Plan, state: State, now: Instant, elapsed_ms: int) -> Iterator[Finding]:
+    return limed(plan, state)
+
+
+_RULES: Final[tuple[_Rule, ...]] = (_away, _disagree, _slow, _wet, _unaired, _due, _drifted, _limed)

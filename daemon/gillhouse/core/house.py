@@ -9,15 +9,18 @@ from dataclasses import dataclass, field
 from gillhouse.core.alarm import AlarmBook
 from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.batches import CropState
+from gillhouse.core.caps import Caps
 from gillhouse.core.found import Found
 from gillhouse.core.in_force import in_force
 from gillhouse.core.inputs import Link
-from gillhouse.core.kind_limits import in_block
+from gillhouse.core.kind_limits import not_air
+from gillhouse.core.lines import LineState, chills, line_sensors
 from gillhouse.core.measurement import Measurement
 from gillhouse.core.outputs import Command
 from gillhouse.core.quality import SensorState
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.settings import FarmSettings, SensorSettings
+from gillhouse.core.reach import Reach
+from gillhouse.core.settings import FarmSettings, SensorSettings, SpaceKind
 from gillhouse.core.shadow import ShadowState
 from gillhouse.core.space import SpaceState, refresh_intake
 from gillhouse.core.space_plan import OUTSIDE_ZONES, SpacePlan, plan_space
@@ -72,6 +75,12 @@ class State:
     """What a space's fans count as, of their labels, where the learnt figure has taken over."""
     shadows: dict[str, ShadowState] = field(default_factory=dict)
     """What is learnt beside the labels, by space."""
+    lines: dict[str, LineState] = field(default_factory=dict)
+    """Of water, by mist or pump relay."""
+    caps: dict[str, Caps] = field(default_factory=dict)
+    """Water on the caps of open spaces, by space."""
+    reach: dict[str, Reach] = field(default_factory=dict)
+    """How humid open spaces came of late, by space."""
     parting: list[Command] = field(default_factory=list)
     """OFF for relays that a config re-read took away, said with the next input."""
 
@@ -95,6 +104,10 @@ class Plan:
     """On/off inputs: quantity -> space -> its sensors."""
     sharing: frozenset[str]
     """Spaces with a damper or valve of shared equipment."""
+    line_sensors: dict[str, tuple[str, ...]]
+    """Mist or pump relay -> thermometers that say whether its water may freeze."""
+    chills: dict[str, tuple[str, ...]]
+    """The same the other way round."""
 
 
 def _drawn_by(spaces: dict[str, SpacePlan], sensor: SensorSettings) -> tuple[str, ...]:
@@ -117,6 +130,7 @@ def make_plan(given: FarmSettings, crops: CropState) -> Plan:
     leaders = [valve for supply in settings.supplies.values() for valve in supply.valves]
     leaders += [damper for shared in settings.shared_air.values() for damper in shared.dampers.values()]
     relay_space = {relay: space for space, plan in spaces.items() for relay in plan.relays}
+    thermometers = line_sensors(settings)
     return Plan(
         given=given,
         settings=settings,
@@ -124,16 +138,18 @@ def make_plan(given: FarmSettings, crops: CropState) -> Plan:
         sensor_space={
             sensor.id: sensor.space
             for sensor in settings.sensors.values()
-            if sensor.space is not None and sensor.zone not in OUTSIDE_ZONES and not in_block(sensor)
+            if sensor.space is not None and sensor.zone not in OUTSIDE_ZONES and not not_air(sensor)
         },
         outside={
             sensor.id: _drawn_by(spaces, sensor)
             for sensor in settings.sensors.values()
-            if sensor.space is None or sensor.zone in OUTSIDE_ZONES
+            if (sensor.space is None or sensor.zone in OUTSIDE_ZONES) and not not_air(sensor)
         },
         relay_space=relay_space,
         switches=switches,
         sharing=frozenset(relay_space[leader] for leader in leaders if leader in relay_space),
+        line_sensors=thermometers,
+        chills=chills(thermometers),
     )
 
 
@@ -147,6 +163,10 @@ def fit(plan: Plan, state: State) -> None:
     }
     state.spaces = {space: state.spaces.get(space) or SpaceState() for space in settings.spaces}
     state.relays = {relay: state.relays.get(relay) or RelayState() for relay in settings.relays}
+    state.lines = {relay: state.lines.get(relay) or LineState() for relay in plan.line_sensors}
+    opens = [space.id for space in settings.spaces.values() if space.kind is SpaceKind.OPEN]
+    state.caps = {space: state.caps.get(space) or Caps() for space in opens}
+    state.reach = {space: state.reach.get(space) or Reach() for space in opens}
     state.overrides = {relay: held for relay, held in state.overrides.items() if relay in settings.relays}
     state.asks = {relay: ask for relay, ask in state.asks.items() if relay in plan.relay_space}
     for space in plan.spaces.values():

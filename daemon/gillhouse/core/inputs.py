@@ -63,6 +63,16 @@ class Act(StrEnum):
     OVERRIDE = "override"
     RELEASE = "release"
     """Ends an override."""
+    HOSED = "hosed"
+    """Of a space: everything in it was watered by hand."""
+    DRY = "dry"
+    """Of a space: caps were seen to have just dried."""
+    CLEANED = "cleaned"
+    """Of a mist relay: its nozzles; of a fan: its filter."""
+    FLUSHED = "flushed"
+    """Of a mist relay: fresh water was run through its line by hand."""
+    DRAINED = "drained"
+    """Of a mist relay: its line is empty, nothing in it can freeze or stand."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -12,7 +12,14 @@ from dataclasses import dataclass
 
 from gillhouse.core.alarm_kinds import KINDS, MINUTE_MS
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.settings import CORE_ZONE, FarmSettings, SensorSettings, SpaceKind, SpaceSettings
+from gillhouse.core.settings import (
+    CORE_ZONE,
+    LINE_ZONE,
+    FarmSettings,
+    SensorSettings,
+    SpaceKind,
+    SpaceSettings,
+)
 
 CORE_LIMIT_C = 30.0
 """Where the crop has no figure of its own: not over 30 for long, a European substrate producer's sheets, for
@@ -51,6 +58,11 @@ def kind_limits(settings: FarmSettings, space: SpaceSettings) -> tuple[KindLimit
 def in_block(sensor: SensorSettings) -> bool:
     """Whether it sits inside a block and says nothing of the space's air."""
     return sensor.zone == CORE_ZONE and sensor.quantity is Quantity.TEMPERATURE
+
+
+def not_air(sensor: SensorSettings) -> bool:
+    """Whether it sits inside a block or on a water line, and says nothing of any air."""
+    return in_block(sensor) or (sensor.zone == LINE_ZONE and sensor.quantity is Quantity.TEMPERATURE)
 
 
 def core_limit_c(space: SpaceSettings) -> float:

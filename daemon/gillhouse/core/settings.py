@@ -26,6 +26,8 @@ class SpaceKind(StrEnum):
 
 CORE_ZONE = "core"
 """Zone of a temperature sensor pushed into a block: not the space's air."""
+LINE_ZONE = "line"
+"""Zone of a temperature sensor strapped to a water line: not the space's air."""
 
 
 class Role(StrEnum):
@@ -62,7 +64,7 @@ class SensorSettings:
     space: str | None
     """None: outdoors or intake air of the whole farm."""
     zone: str
-    """Free word; `intake`, `outdoor` and `core` have a meaning: they are not the room's air."""
+    """Free word; `intake`, `outdoor`, `core` and `line` have a meaning: they are not the room's air."""
     every_ms: int
     """The interval it reports at."""
     silent_after_ms: int
@@ -116,6 +118,8 @@ class RelaySettings:
     """Ordinary pulse of a mist relay."""
     pulse_gap_ms: int = 60_000
     """Least time between two pulses."""
+    hardness_mg_l: float | None = None
+    """Of the water of a mist relay, where it is not the farm's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -210,6 +214,35 @@ class CropShare:
 
 
 @dataclass(frozen=True, slots=True)
+class HoseSettings:
+    """Of an open space that is hosed. The figures are starting values of ours, no source; see `core.caps`."""
+
+    film_mm: float = 0.15
+    """What a good hosing leaves on a cap, mm."""
+    spare_mm: float = 0.1
+    """What a dry cap may lose of its own before it is harmed, mm."""
+    call_ms: int = 3_600_000
+    """Called so long before."""
+    shelter: float = 0.2
+    """Share of the wind outdoors that is felt inside, where no wind gauge stands there."""
+
+
+@dataclass(frozen=True, slots=True)
+class WaterSettings:
+    """The water that feeds the nozzles."""
+
+    drain_below_c: float = 2.0
+    """At or under this no mist, and a call to drain the lines. Common practice is 1 to 2 C, no source."""
+    hardness_mg_l: float | None = None
+    """As calcium carbonate; None: not known, no descaling is called for."""
+    stood_ms: int = 72 * 3_600_000
+    """Water that has stood in a line for so long is told. Our choice; a local rule comes first."""
+    flush_ms: int | None = None
+    """A line that stood is flushed for so long, when somebody counts people and says nobody is inside; None:
+    never by itself."""
+
+
+@dataclass(frozen=True, slots=True)
 class SpaceSettings:
     id: str
     name: str
@@ -240,6 +273,7 @@ class SpaceSettings:
     """Least fresh air by the weight of the crops; 0: no figure, or an open space."""
     block_core_c: float | None = None
     """Over this inside a block somebody is called; None: the usual limit (see `core.kind_limits`)."""
+    hose: HoseSettings = HoseSettings()
 
 
 @dataclass(frozen=True, slots=True)
@@ -277,5 +311,6 @@ class FarmSettings:
     shared_air: dict[str, SharedAirSettings] = field(default_factory=dict)
     species: Mapping[str, Species] = field(default_factory=dict)
     """All there is a file for: what a batch may be of."""
+    water: WaterSettings = WaterSettings()
     digest: str = ""
     """Of the config these came from."""
