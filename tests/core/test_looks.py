@@ -71,7 +71,7 @@ def test_it_goes_on_for_a_minute_and_costs_a_look_a_second(looks):
 
 
 def test_what_came_last_is_what_is_looked_at():
-    """Fresh, then stale within the same second: the fan runs when that is over, on the last reading's word."""
+    """Fresh, then stale within the same second: the fan runs when that is over, by the last reading."""
     bench = calm_bench()
     first_ms = bench.ms
     for value in (700.0, 900.0, 1_100.0):
