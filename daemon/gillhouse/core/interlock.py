@@ -48,7 +48,7 @@ def grant(
     leads = {leader: group for group in shared for leader in group.leaders}
     followers = {group.follower: group for group in shared}
     pass_ = Pass(round_, leads, followers, {group.id: _follower_bar(round_, group) for group in shared})
-    moving = [relay for relay in settings.relays.values() if not _rests(round_, relay)]
+    moving = [relay for id, relay in settings.relays.items() if id in followers or not _rests(round_, relay)]
     plain = [relay for relay in moving if relay.id not in followers]
     for relay in plain:
         _end(pass_, relay)
@@ -109,12 +109,13 @@ def _begin(
 
 
 def _rests(round_: Round, relay: RelaySettings) -> bool:
-    """Off, asked off and told so, with no echo to come: as most relays are most of the time."""
+    """Off, asked off and told so, with no echo to come: as most relays are most of the time.
+
+    Not for pumps and fans that spaces share, which begin without being asked for.
+    """
     state, ask = round_.states[relay.id], round_.wishes[relay.id]
     if state.on or ask.on or not state.told or relay.echo_within_ms is not None:
         return False
-    if ask.reason is Reason.NOT_ASKED:
-        return False  # a pump or fan that spaces share
     state.refused = None
     return True
 
