@@ -97,6 +97,10 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         self._book_ms: int | None = None
         self._crops_wall_ms: int | None = None
         self._space_ms: dict[str, int | None] = {}
+        self._spaces_ms: int | None = None
+        """The soonest of them..."""
+        self._spaces_moved = True
+        """... which has to be looked for again."""
         self._use(settings)
 
     def handle(self, seq: int, now: Instant, item: Input) -> Outcome:
@@ -123,7 +127,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         state = self._state
         if self._silence_ms is not None and self._silence_ms <= state.mono_ms + LATEST_WAKE_MS * 5:
             self._silence_ms = self._next_silence()
-        moments = [self._relays_ms, self._book_ms, self._silence_ms, *self._space_ms.values()]
+        if self._spaces_moved:
+            self._spaces_ms, self._spaces_moved = earliest([*self._space_ms.values()]), False
+        moments = [self._relays_ms, self._book_ms, self._silence_ms, self._spaces_ms]
         if self._crops_wall_ms is not None:
             moments.append(state.mono_ms + self._crops_wall_ms - state.wall_ms)
         moments += [held.until_ms for held in state.overrides.values()]
@@ -184,6 +190,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         self._space_ms = {
             space: due_ms(plan, state.spaces[space], now) for space, plan in self._plan.spaces.items()
         }
+        self._spaces_moved = True
 
     def _next_silence(self) -> int | None:
         """When the next sensor will have been silent for too long, if it stays so."""
@@ -212,6 +219,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                 self._use(self._given)
                 plan = self._plan
             step.events += findings.look(plan, state, step.seq, step.now)
+            self._look_at_water(step)
         if state.overrides:
             arrivals.end_overrides(plan, state, step)
         if state.runs:
@@ -219,10 +227,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         if self._relays_ms is not None and mono_ms >= self._relays_ms:
             step.grant = True
             step.spaces = dict.fromkeys(plan.spaces)
-            self._look_at_water(step)
         for space, quantity in step.spaces.items():
             if quantity is not None and rests(state.spaces[space], quantity, mono_ms):
-                self._space_ms[space] = earliest((self._space_ms[space], state.spaces[space].news_ms))
+                self._next_look(space, earliest((self._space_ms[space], state.spaces[space].news_ms)))
                 continue
             self._decide(step, space, quantity)
         if step.grant or not state.links[Link.BROKER].up:
@@ -237,13 +244,6 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                 self._grant(step)
         self._alarm(step)
 
-    def _replan(self, step: Step) -> None:
-        """Brings on what is due with the crops; where that moves a band, everything is looked at anew."""
-        state = self._state
-        if not batch_arrivals.bring_on(self._plan, state, step) and not step.replan:
-            self._crops_wall_ms = next_change_ms(self._given, state.crops)
-            return
-        plan, before = self._plan, self._watched
     def _look_at_water(self, step: Step) -> None:
         """Once a minute: what flowed, what stands, what may freeze, and what is left on the caps."""
         plan, state = self._plan, self._state
@@ -255,6 +255,13 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         step.events += hosing.look(plan, state, step.seq, step.now)
         step.conditions += hosing.conditions(plan, state, step.now)
 
+    def _replan(self, step: Step) -> None:
+        """Brings on what is due with the crops; where that moves a band, everything is looked at anew."""
+        state = self._state
+        if not batch_arrivals.bring_on(self._plan, state, step) and not step.replan:
+            self._crops_wall_ms = next_change_ms(self._given, state.crops)
+            return
+        plan, before = self._plan, self._watched
         self._use(self._given)
         step.watched = self._watched
         step.gone = watch.gone(plan, state, before, self._watched)
@@ -280,7 +287,11 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             step.grant = True
         tell_stories(own, known, step)
         step.conditions += capacity.changed(plan, state, space)
-        self._space_ms[space] = due_ms(own, known, step.now)
+        self._next_look(space, due_ms(own, known, step.now))
+
+    def _next_look(self, space: str, at_ms: int | None) -> None:
+        if self._space_ms[space] != at_ms:
+            self._space_ms[space], self._spaces_moved = at_ms, True
 
     def _grant(self, step: Step) -> None:
         plan, state = self._plan, self._state
@@ -288,6 +299,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         granted = grant(step.now, plan.settings, state.relays, self._standing(step), self._situation(step))
         if granted.commands:
             learning.follow_all(plan, state, step.now)
+            plumbing.follow(plan, state, step.now)
         step.commands += granted.commands
         step.events += granted.events
         begun: dict[str, None] = {}
@@ -299,7 +311,6 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                 given(plan.spaces[space], state.spaces[space], command, step.now.mono_ms, run_ms)
                 begun[space] = None
         begun.update(tell_begun(plan, state, step))
-            plumbing.follow(plan, state, step.now)
         for space in begun:
             # What was asked has been given: what is asked from now on must not ask for it twice.
             self._decide(step, space, None)
@@ -322,6 +333,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                 Ask(relay, held.on, None, Authority.OVERRIDE, Reason.OVERRIDE, (held.seq,), facts)
             )
         standing += measuring.standing(plan, state, step)
+        standing += plumbing.flushes(plan, state, step.now, self._switch(Quantity.PEOPLE))
         return standing
 
     def _situation(self, step: Step) -> Situation:
@@ -331,9 +343,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             door_open=self._switch(Quantity.DOOR),
             people=self._switch(Quantity.PEOPLE),
             tank_wet={tank: self._is_on(tank) for tank in tanks},
+            freezing=plumbing.freezing(plan, state),
             need={space: watch.need(plan, state, space) for space in plan.spaces if space in plan.sharing},
             harmed_by_shared_air={
-        standing += plumbing.flushes(plan, state, step.now, self._switch(Quantity.PEOPLE))
                 space: watch.harmed(plan, state, space) for space in plan.spaces if space in plan.sharing
             },
             causes=(step.seq,),
@@ -343,7 +355,6 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         """By space: whether any of its switches says so; None where none can say."""
         found: dict[str, bool | None] = {}
         for space, sensors in self._plan.switches[quantity].items():
-            freezing=plumbing.freezing(plan, state),
             said = [value for value in (self._is_on(sensor) for sensor in sensors) if value is not None]
             found[space] = any(said) if said else None
         return found
@@ -360,9 +371,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                 for limits in own.values():
                     watch.compare(plan, state, limits)
             step.conditions = step.gone + watch.everything(plan, state, self._watched, step.now)
+            step.conditions += plumbing.conditions(plan, state, step.now)
+            step.conditions += hosing.conditions(plan, state, step.now)
         if step.conditions or due:
             step.notices += state.book.update(step.now, step.conditions)
         if step.conditions or due or step.notices:
             self._book_ms = state.book.next_deadline_ms()
-            step.conditions += plumbing.conditions(plan, state, step.now)
-            step.conditions += hosing.conditions(plan, state, step.now)
