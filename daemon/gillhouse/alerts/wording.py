@@ -224,6 +224,8 @@ def _sentence(words: str) -> str:
 def _left(notice: AlarmNotice, kind: Kind, zone: tzinfo, now_ms: int) -> tuple[str, ...]:
     """By when somebody should act, and what happens else."""
     begun = _begun_ms(notice)
+    foretold = notice.facts.get("by_ms")
     by_ms = (now_ms if begun is None else begun) + kind.time_allowed_min * MINUTE_MS
+    by_ms = foretold if isinstance(foretold, int) and foretold > 0 else by_ms
     by = "Act now" if kind.time_allowed_min <= 5 or by_ms <= now_ms else f"Act by {local(by_ms, zone):%H:%M}"
     return (f"{by}: {kind.consequence}.", f"{by}.")

@@ -41,6 +41,8 @@ SEEN_WEIGHT: Final = 0.5
 """How far one look of a person moves the pace..."""
 FELT_WEIGHT: Final = 0.25
 """... and what the air told of one hosing."""
+CALM_AGAIN: Final = 1.5
+"""A call ends by itself only when there is this many times its notice left."""
 PEAK_WITHIN_MS: Final = HOUR_MS
 """The air is dampest within so long after a hosing."""
 PEAK_LEAST: Final = 0.0004
@@ -85,8 +87,8 @@ class Caps:
     """True drying over reckoned, learnt."""
     expected_h: float = 0.0
     """How long the last hosing was expected to last."""
-    over_mm: float = 0.0
     called: bool = False
+    """The hose is called for."""
     excess: float | None = None
     """How much more water the air inside carries than outside, kg/kg, smoothed..."""
     before: float = 0.0
@@ -114,13 +116,16 @@ def advance(
     """Brings the account of every zone to this moment.
 
     Args:
-        airs: by zone, of those whose air is known now; a zone not named before begins with dry caps.
+        airs: by zone, of those whose air is known now; a zone not named before begins as dry as the driest,
+            or just hosed where it was hosed before anything was known.
         fallen_mm: what nozzles have put on the caps since the last call.
     """
     elapsed_ms = min(max(wall_ms - caps.at_wall_ms, 0), LONGEST_STEP_MS) if caps.at_wall_ms else 0
     caps.at_wall_ms = wall_ms
+    begun_mm = 0.0 if caps.soaked_wall_ms is None else hose.film_mm
+    begun_mm = min((own.water_mm for own in caps.zones.values()), default=begun_mm)
     for zone in airs:
-        caps.zones.setdefault(zone, ZoneWater())
+        caps.zones.setdefault(zone, ZoneWater(begun_mm, given_mm=begun_mm))
     for zone, own in caps.zones.items():
         taken_mm = own.mm_per_h * elapsed_ms / HOUR_MS
         own.taken_mm += taken_mm
@@ -162,6 +167,17 @@ def outlook(caps: Caps, hose: HoseSettings, wall_ms: int) -> Outlook | None:
     return min(known, key=lambda one: (one.harm_h, one.zone), default=None)
 
 
+def is_called(caps: Caps, hose: HoseSettings, first: Outlook | None) -> bool | None:
+    """Whether the hose is called for; None while nothing is known of the air.
+
+    Before the first hosing anybody told of, it is not: what lies on the caps is not known.
+    """
+    if caps.soaked_wall_ms is None:
+        return False
+    notice_ms = hose.call_ms * (CALM_AGAIN if caps.called else 1.0)
+    return None if first is None else first.harm_h * HOUR_MS <= notice_ms
+
+
 def seen_dry(caps: Caps, hose: HoseSettings, wall_ms: int) -> float | None:
     """A person saw the first caps just dry: learns from it, and goes on from there.
 
@@ -172,8 +188,6 @@ def seen_dry(caps: Caps, hose: HoseSettings, wall_ms: int) -> float | None:
         return None
     own = caps.zones[first.zone]
     _learn(caps, own, SEEN_WEIGHT)
-    for one in caps.zones.values():
-        one.water_mm = min(one.water_mm, 0.0) if one is own else one.water_mm
     own.water_mm = 0.0
     caps.listening = False
     return (wall_ms - caps.soaked_wall_ms) / HOUR_MS

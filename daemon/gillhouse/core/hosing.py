@@ -20,6 +20,7 @@ from gillhouse.core.caps import (
     advance,
     fallen_mm,
     feel,
+    is_called,
     outlook,
     seen_dry,
     soak,
@@ -135,12 +136,11 @@ def look(plan: Plan, state: State, seq: int, now: Instant) -> tuple[Event, ...]:
             events.append(_learnt(caps, space, "the air told when it had dried", seq))
         _note_reach(plan, state, own, now, minutes)
         first = outlook(caps, hose, now.wall_ms)
-        called = is_called(caps, hose.call_ms, first)
-        if called and not caps.called:
-            assert first is not None  # called only with one
+        called = is_called(caps, hose, first)
+        if called and not caps.called and first is not None:
             facts = _outlook_facts(plan, state, own, first)
             events.append(Event(EventKind.WATER, space, space, Reason.HOSE_SOON, facts, (seq,)))
-        caps.called = bool(called)
+        caps.called = caps.called if called is None else called
     return tuple(events)
 
 
@@ -170,13 +170,6 @@ def part_of_day(plan: Plan, now: Instant) -> int:
     return local(now.wall_ms, plan.settings.zone).hour * PARTS // 24
 
 
-def is_called(caps: Caps, call_ms: int, first: Outlook | None) -> bool | None:
-    """Whether the hose is called for; None while nothing is known of the air."""
-    if caps.soaked_wall_ms is None:
-        return False
-    return None if first is None else first.harm_h * 60 * MINUTE_MS <= call_ms
-
-
 # --- what is told --------------------------------------------------------------------------------------
 
 
@@ -190,7 +183,7 @@ def conditions(plan: Plan, state: State, now: Instant) -> list[Condition]:
         if first is not None:
             facts = _outlook_facts(plan, state, own, first)
             facts["by_ms"] = now.wall_ms + round(min(first.harm_h, SHOWN_MOST_H) * 60) * MINUTE_MS
-        active = is_called(caps, own.settings.hose.call_ms, first)
+        active = is_called(caps, own.settings.hose, first)
         found.append(Condition("hose", space, space, active, facts))
     return found
 

@@ -148,6 +148,24 @@ def limed(plan: Plan, state: State) -> Iterator[Finding]:
             yield Finding(Reason.DESCALE_DUE, relay.id, relay.space, facts)
 
 
+def status(plan: Plan, state: State, relays: Sequence[str], now: Instant) -> dict[str, object]:
+    """What `now` shows of the water behind these relays; nothing of a relay that is no mist relay."""
+    shown: dict[str, object] = {}
+    for relay in _mists(plan):
+        if relay.id not in relays:
+            continue
+        line = state.lines[relay.id]
+        shown[relay.id] = {
+            "litres": round(line.litres, 1),
+            "descale_litres": lime_litres(relay, plan.settings.water.hardness_mg_l),
+            "cleaned_ms": line.cleaned_wall_ms,
+            "stood_h": None if relay.advise_only else round(stood_h(line, now), 1),
+            "freezing": line.freezing,
+            "drained": line.drained,
+        }
+    return shown
+
+
 # --- what a person did ---------------------------------------------------------------------------------
 
 

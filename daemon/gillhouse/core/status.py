@@ -2,7 +2,7 @@
 
 from typing import cast
 
-from gillhouse.core import crop_status, measuring_status, truth_status
+from gillhouse.core import crop_status, hosing, measuring_status, plumbing, truth_status
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.quality import drives
@@ -28,6 +28,8 @@ def status(plan: Plan, state: State, now: Instant, deadline_ms: int | None) -> d
                 "quantities": _quantities(plan, own, state, now),
                 "relays": _relays(plan, own, state, now),
                 "stories": {role.value: why.value for role, why in state.spaces[space].modes.items()},
+                "caps": hosing.status(plan, state, own, now),
+                "lines": plumbing.status(plan, state, tuple(own.relays), now),
                 "alarms": [alarm for alarm in alarms if alarm.get("space") == space],
                 "next_action_s": _seconds(deadline_ms, now),
             }
