@@ -23,7 +23,12 @@ JARGON = re.compile(
     r"excursion|deficit|\bleases?\b|\bduty\b|interlock|\btrim|shelv|set.?points?\b|hysteresis|actuator"
     r"|\bPID\b|\bsaturat|monotonic|\bpayload|\bNone\b|\bnull\b|\bTrue\b|\bFalse\b|\bNaN\b",
 )
-LEARNT_FROM = ("README.md", "docs/tutorial/first-night.md", "docs/explanation/how-it-decides.md")
+LEARNT_FROM = (
+    "README.md",
+    "docs/tutorial/first-night.md",
+    "docs/explanation/how-it-decides.md",
+    "docs/explanation/control.md",
+)
 NOW = 1_791_951_240_000
 
 

@@ -17,8 +17,8 @@ FALLS_ON_CROP = 0.3
 0.45)."""
 
 DRIES_G_M2_H = 6.5
-"""A film loses so much for each g/kg the air lacks of saturation: 30 g/m2 at 90 % and 16 C take 3 to 5 h
-in still air (surface equation with 3 to 6 W/m2K, worked out in docs/reference/control.md)."""
+"""A film loses so much for each g/kg the air lacks of saturation: 30 g/m2 at 90 % and 16 C take 4 h, and 7 to
+3.4 h with 3 to 6 W/m2K of still air (surface equation, worked out in docs/reference/control.md)."""
 
 WET_G_M2 = 20.0
 """From here on a cap counts as wet. The threshold is invented (10 to 30)."""
