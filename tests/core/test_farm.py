@@ -26,6 +26,7 @@ from gillhouse.core.inputs import (
     Started,
 )
 from gillhouse.core.instant import Instant
+from gillhouse.core.moisture import Moisture
 from gillhouse.core.outputs import Authority, EventKind, Transition
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality
@@ -756,3 +757,24 @@ def test_a_tent_and_a_room_stay_in_band_with_labels_off_by_forty_percent(seed):
 
 def _shed():
     return replace(space().intake, temperature_c=19.5, humidity_pct=55.0, co2_ppm=500.0)
+
+
+def test_a_start_keeps_what_was_learnt():
+    """Of nozzle, fan, aim and runs, whatever the air was like when the box went off."""
+    bench = Bench(farm())
+    for n in range(240):
+        bench.every(30, 1, room_rh=82.0 + n % 12, room_temp=17.0, room_co2=900.0 + 20 * (n % 10))
+    old = bench.farm._state.spaces["room"]
+    assert old.mist.air.useful.value != Moisture().useful.value
+    assert old.mist.air.fan.value != Moisture().fan.value
+    again = Bench(farm(), started=False)
+    again.farm = Farm.restore(farm(), json.loads(json.dumps(bench.farm.snapshot())))
+    again.give(Started("test", "digest", False, 1_000))
+    again.read(room_rh=90.0, **CALM)
+    new = again.farm._state.spaces["room"]
+    assert new is not old
+    assert new.mist.air.useful.value == old.mist.air.useful.value
+    assert new.mist.air.fan.value == old.mist.air.fan.value
+    assert new.mist.swing_pct == pytest.approx(old.mist.swing_pct, abs=0.01)
+    assert new.air.drop_ppm == old.air.drop_ppm > 0.0
+    assert (new.mist.gap_until_ms, new.air.wait_until_ms) == ({}, 0)

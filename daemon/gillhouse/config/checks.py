@@ -18,10 +18,11 @@ from gillhouse.config.tree import Key
 from gillhouse.config.wording import got
 from gillhouse.core.crops import Species
 from gillhouse.core.quantities import MEASURES, UNITS, Quantity
-from gillhouse.core.settings import CORE_ZONE, SpaceKind
+from gillhouse.core.settings import CORE_ZONE, LINE_ZONE, SpaceKind
 
 OUTSIDE = ("outdoor", "intake")
 """Zones whose air is not the room's."""
+NOT_AIR = (*OUTSIDE, CORE_ZONE, LINE_ZONE)
 
 
 def check(draft: Draft, species: Mapping[str, Species], known_species: list[str]) -> None:
@@ -56,6 +57,11 @@ def _crops(draft: Draft, species: Mapping[str, Species], known: list[str]) -> No
     for ident, space in draft.spaces.items():
         here: Key = ("spaces", ident)
         _crop_or_crops(draft, here, space)
+        if space.hose is not None and space.kind is not SpaceKind.OPEN:
+            draft.sheet.add(
+                (*here, "hose"),
+                f"only an open space is watered by the hose's call, this is a {space.kind}; delete it",
+            )
         for number, crop in enumerate(entries(space)):
             at: Key = (*here, "crop") if crop is space.crop else (*here, "crops", number)
             _crop(draft, at, crop, species, known)
@@ -115,9 +121,15 @@ def _sensor(draft: Draft, ident: str, sensor: wf.SensorGroup) -> None:
             "core is the inside of a block: only a temperature of a space is measured there; write another"
             " word, or quantity: temperature and its space",
         )
+    if sensor.zone == LINE_ZONE and sensor.quantity is not Quantity.TEMPERATURE:
+        draft.sheet.add(
+            (*here, "zone"),
+            f"line is a water line: only its temperature is measured, not {sensor.quantity}; write another"
+            " word",
+        )
     if sensor.space is not None:
         must_exist(draft, "spaces", sensor.space, (*here, "space"))
-    elif not on_off and sensor.zone not in OUTSIDE:
+    elif not on_off and sensor.zone not in (*OUTSIDE, LINE_ZONE):
         draft.sheet.add(
             (*here, "space"), "is missing; add space: ..., or zone: outdoor or intake if it is in none"
         )
@@ -253,5 +265,5 @@ def measured(draft: Draft, space: str, quantity: Quantity) -> list[str]:
     return [
         ident
         for ident, sensor in draft.sensors.items()
-        if sensor.space == space and sensor.quantity is quantity and sensor.zone not in (*OUTSIDE, CORE_ZONE)
+        if sensor.space == space and sensor.quantity is quantity and sensor.zone not in NOT_AIR
     ]

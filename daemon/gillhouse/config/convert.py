@@ -14,6 +14,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import (
     AlarmSettings,
     FarmSettings,
+    HoseSettings,
     IntakeSettings,
     LightSettings,
     LimitTiming,
@@ -26,6 +27,7 @@ from gillhouse.core.settings import (
     SpaceKind,
     SpaceSettings,
     SupplySettings,
+    WaterSettings,
 )
 
 LEAST_SILENCE_MS = 120_000
@@ -64,6 +66,9 @@ def farm_settings(
             for ident, air in draft.shared_air.items()
         },
         species=dict(species),
+        water=WaterSettings(
+            draft.water.drain_below, draft.water.hardness, draft.water.stood, draft.water.flush
+        ),
         digest=digest,
     )
 
@@ -101,7 +106,12 @@ def _space(ident: str, space: ff.SpaceGroup, first: CropHere, met: Met, file: st
         clashes=met.notes,
         fresh_air_m3_per_h=met.fresh_air_m3_per_h if aired else 0.0,
         block_core_c=met.block_core_c,
+        hose=_hose(space.hose or ff.HoseGroup()),
     )
+
+
+def _hose(hose: ff.HoseGroup) -> HoseSettings:
+    return HoseSettings(hose.film, hose.spare, hose.call, hose.shelter)
 
 
 def _own_figures(space: ff.SpaceGroup, file: str) -> OwnFigures:
@@ -169,6 +179,7 @@ def _relay(draft: Draft, farm: ff.FarmGroup, ident: str, relay: wf.RelayGroup) -
             ("litres_per_h", "litres_per_h"),
             ("air_m3_per_h", "air_m3_per_h"),
             ("tank", "tank"),
+            ("hardness_mg_l", "hardness"),
             ("pulse_ms", "pulse"),
             ("pulse_gap_ms", "pulse_gap"),
         )

@@ -17,7 +17,7 @@ from gillhouse.core.inputs import DEADLINE
 
 G = TypeVar("G", bound=Group)
 
-SINGLE = ("farm", "broker", "alarms", "report", "store", "mirror")
+SINGLE = ("farm", "broker", "alarms", "report", "water", "store", "mirror")
 MANY = ("spaces", "sensors", "relays", "programmes", "supplies", "shared_air", "channels", "people")
 
 
@@ -30,6 +30,7 @@ class Draft:
     broker: ff.BrokerGroup = field(default_factory=ff.BrokerGroup)
     alarms: ff.AlarmsGroup = field(default_factory=ff.AlarmsGroup)
     report: ff.ReportGroup = field(default_factory=ff.ReportGroup)
+    water: ff.WaterGroup = field(default_factory=ff.WaterGroup)
     store: ff.StoreGroup = field(default_factory=ff.StoreGroup)
     mirror: ff.MirrorGroup | None = None
     spaces: dict[str, ff.SpaceGroup] = field(default_factory=dict)
@@ -87,6 +88,7 @@ def _singles(draft: Draft) -> None:
     draft.broker = _single(sheet, "broker", ff.BrokerGroup) or draft.broker
     draft.alarms = _single(sheet, "alarms", ff.AlarmsGroup) or draft.alarms
     draft.report = _single(sheet, "report", ff.ReportGroup) or draft.report
+    draft.water = _single(sheet, "water", ff.WaterGroup) or draft.water
     draft.store = _single(sheet, "store", ff.StoreGroup) or draft.store
     draft.mirror = _single(sheet, "mirror", ff.MirrorGroup)
 

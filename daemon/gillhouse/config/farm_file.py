@@ -99,6 +99,17 @@ class CombineGroup(Group):
     co2: Combine = Combine.HIGHEST
 
 
+class HoseGroup(Group):
+    """Of an open space that is watered by hand."""
+
+    film: Annotated[Positive, Field(le=2)] = 0.15
+    """mm of water a good hosing leaves on a cap."""
+    spare: Annotated[Positive, Field(le=2)] = 0.1
+    """mm a dry cap may lose of its own."""
+    call: Annotated[Duration, between("5 min", "6 h")] = 3_600_000
+    shelter: Annotated[NotNegative, Field(le=1)] = 0.2
+
+
 class SpaceGroup(Group):
     name: Annotated[Name, Field(max_length=24)]
     """Short: it stands in every alert."""
@@ -114,6 +125,8 @@ class SpaceGroup(Group):
     light: LightGroup | None = None
     intake: IntakeGroup = IntakeGroup()
     combine: CombineGroup = CombineGroup()
+    hose: HoseGroup | None = None
+    """None: the usual figures."""
 
 
 class DayGroup(Group):
@@ -231,6 +244,17 @@ class ReportGroup(Group):
     night_start: ClockTime = 18 * 60
     night_end: ClockTime = 7 * 60
     send_at: ClockTime | None = None
+
+
+class WaterGroup(Group):
+    """The water behind the nozzles."""
+
+    drain_below: Annotated[Number, Field(ge=-5, le=10)] = 2.0
+    hardness: Annotated[NotNegative, Field(le=2_000)] | None = None
+    """mg/l as calcium carbonate."""
+    stood: Annotated[Duration, between("6 h", "30 d")] = 259_200_000
+    flush: Annotated[Duration, between("1 s", "10 min")] | None = None
+    """None: never by itself."""
 
 
 class StoreGroup(Group):

@@ -34,6 +34,7 @@ def check_relays(draft: Draft) -> None:
     _shared_air(draft)
     for ident, programme in draft.programmes.items():
         _programme(draft, ident, programme)
+    _flush(draft)
 
 
 def _place(draft: Draft, ident: str, relay: wf.RelayGroup) -> None:
@@ -150,6 +151,16 @@ def _command_topics(draft: Draft) -> None:
         if relay.command.topic in read:
             draft.sheet.add(
                 key, f"sensor {read[relay.command.topic]} reports on it; commands need a topic of their own"
+            )
+
+
+def _flush(draft: Draft) -> None:
+    for ident, relay in draft.relays.items():
+        longest, flush = relay.longest_run, draft.water.flush
+        if relay.role == "mist" and longest is not None and flush is not None and flush > longest:
+            draft.sheet.add(
+                ("water", "flush"),
+                f"is longer than the longest run of {ident}, {longest / 1000:g} s; shorten it",
             )
 
 

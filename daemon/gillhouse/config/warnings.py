@@ -16,8 +16,8 @@ from gillhouse.core.settings import CORE_ZONE, FarmSettings, SpaceKind
 
 def warnings(draft: Draft) -> tuple[str, ...]:
     """Everything worth saying about a draft without mistakes, each as `key: what, what to do`."""
-    found = [*_links(draft), *_spaces(draft), *_sensors(draft), *_relays(draft), *_people(draft)]
-    return tuple(found)
+    found = [*_links(draft), *_spaces(draft), *_sensors(draft), *_relays(draft)]
+    return (*found, *_water(draft), *_people(draft))
 
 
 def _links(draft: Draft) -> Iterator[str]:
@@ -130,6 +130,16 @@ def _relays(draft: Draft) -> Iterator[str]:
             )
         if relay.driver == "mqtt" and relay.state is None:
             yield f"relays.{ident}: the board reports no state: a relay that sticks goes unseen"
+
+
+def _water(draft: Draft) -> Iterator[str]:
+    counted = {sensor.space for sensor in draft.sensors.values() if sensor.quantity is Quantity.PEOPLE}
+    for ident, relay in draft.relays.items():
+        if draft.water.flush is not None and relay.role == "mist" and relay.space not in counted:
+            yield (
+                f"water.flush: nothing says whether somebody is inside {relay.space}, so the line of {ident}"
+                " is never flushed by itself; add a people sensor, or flush by hand"
+            )
 
 
 def _people(draft: Draft) -> Iterator[str]:

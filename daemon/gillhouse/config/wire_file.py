@@ -160,6 +160,8 @@ class MistRelay(RelayGroup):
     litres_per_h: Positive
     daily_litres: Positive | None = None
     tank: Ident | None = None
+    hardness: Annotated[NotNegative, Field(le=2_000)] | None = None
+    """mg/l as calcium carbonate, where it is not the farm's."""
     only_door_closed: YesNo = True
     not_with_people: YesNo = True
 

@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 from gillhouse.core import echo, hosing, interlock, plumbing, watch
 from gillhouse.core.alarm import Condition
 from gillhouse.core.batch_acts import restart, shift
-from gillhouse.core.house import LinkState, Override, Plan, State
+from gillhouse.core.house import LinkState, Override, Plan, State, restarted
 from gillhouse.core.inputs import (
     DEADLINE,
     Act,
@@ -37,7 +37,6 @@ from gillhouse.core.settings import ProgrammeSettings, SensorSettings, When
 from gillhouse.core.space import (
     PROGRAMME_WAIT_MS,
     Pending,
-    SpaceState,
     fallback_run_ms,
     refresh,
     refresh_intake,
@@ -373,15 +372,7 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     state.watching.clear()
     state.book.restart(step.now)
     for space, own in plan.spaces.items():
-        old = state.spaces[space]
-        fresh = state.spaces[space] = SpaceState(decided_ms=mono_ms)
-        fresh.mist.air.drift_kg_h, fresh.heat.trim, fresh.cool.trim = (
-            old.mist.air.drift_kg_h,
-            old.heat.trim,
-            old.cool.trim,
-        )
-        for controller in (fresh.air, fresh.heat, fresh.cool):
-            controller.last_ms = mono_ms
+        fresh = state.spaces[space] = restarted(state.spaces[space], mono_ms)
         refresh_intake(own, fresh, state.sensors)
     step.spaces.update(dict.fromkeys(plan.spaces))
     step.grant = step.tell_all = True

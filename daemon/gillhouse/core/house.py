@@ -153,6 +153,19 @@ def make_plan(given: FarmSettings, crops: CropState) -> Plan:
     )
 
 
+def restarted(old: SpaceState, mono_ms: int) -> SpaceState:
+    """A space after a start: what was learnt stays, monotonic time begins anew at `mono_ms`."""
+    fresh = SpaceState(decided_ms=mono_ms)
+    fresh.mist.air.useful.value = old.mist.air.useful.value
+    fresh.mist.air.fan.value = old.mist.air.fan.value
+    fresh.mist.swing_pct = old.mist.swing_pct
+    fresh.air.drop_ppm = old.air.drop_ppm
+    fresh.heat.trim, fresh.cool.trim = old.heat.trim, old.cool.trim
+    for controller in (fresh.air, fresh.heat, fresh.cool):
+        controller.last_ms = mono_ms
+    return fresh
+
+
 def fit(plan: Plan, state: State) -> None:
     """Gives state to what the settings name and drops what they no longer name. Same ids keep theirs."""
     settings = plan.settings
