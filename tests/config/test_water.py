@@ -7,7 +7,7 @@ FARM = """\
 farm: {name: Test farm, zone: Europe/Rome}
 spaces:
   barn:
-    {name: Barn, kind: open, walk_in: yes, volume_m3: 90, crop: {species: shiitake, stage: fruiting, kg: 40}%s}
+    {name: Barn, kind: open, walk_in: yes, volume_m3: 9, crop: {species: shiitake, stage: fruiting, kg: 4}%s}
 sensors:
   pipe: {zone: line, quantity: temperature, unit: degC, topic: a/b, format: number, every: 30 s}
 %s
@@ -17,7 +17,7 @@ relays:
 """
 COUNTER = """\
   inside:
-    {space: barn, quantity: people, topic: a/c, format: words, words: {inside: "1", nobody: "0"}, every: 1 min}
+    {space: barn, quantity: people, topic: a/c, format: words, words: {inside: "1", nobody: "0"}, every: 9 s}
 """
 
 
