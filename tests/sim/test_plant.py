@@ -246,7 +246,7 @@ def test_wet_caps_are_counted_inside_faults_too(house: House) -> None:
 
 def test_truth_says_that_it_is_simulated(tmp_path: Path) -> None:
     trial = Trial(trial_config(tmp_path), Length(3, 1.0))
-    trial.house.advance(trial.length.ms)
+    trial.house.advance(trial.length.end_ms)
     truth = trial.truth()
     assert truth["simulated"] is True
     assert truth["seed"] == 3
@@ -317,3 +317,21 @@ def test_a_wet_humidity_sensor_reads_full_for_minutes_after() -> None:
         said.append(sensor.says())
     assert said[:7] == [100.0] * 7
     assert all(value is not None and value < 95.0 for value in said[8:])
+
+
+def test_what_runs_before_the_night_is_in_no_figure(tmp_path: Path) -> None:
+    """Two seconds of mist before the night's begin, three after it: three are counted, and one start."""
+    house = House(trial_config(tmp_path).farm, Weather(1, 20, 2), 1, (), 60_000)
+    for begin_ms, end_ms in ((10_000, 12_000), (70_000, 73_000)):
+        house.switch("pump", True, begin_ms)
+        house.switch("tent-mist", True, begin_ms)
+        house.switch("tent-mist", False, end_ms)
+        house.switch("pump", False, end_ms)
+    house.advance(120_000)
+    place = house.places["tent"]
+    assert place.room is not None
+    assert place.score is not None
+    figures = place.score.figures(place.room)
+    assert figures["water_kg"] == round(place.room.ledger.sprayed_kg * 3 / 5, 3)
+    assert place.score.switchings["tent-mist"] == 2
+    assert figures["counted_h"] == round(60 / 3600, 4)

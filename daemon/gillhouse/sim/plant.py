@@ -191,8 +191,9 @@ class House:
     """All spaces, all equipment, one time."""
 
     def __init__(
-        self, farm: FarmSettings, weather: Weather, seed: int, faults: Iterable[Fault] = ()
+        self, farm: FarmSettings, weather: Weather, seed: int, faults: Iterable[Fault] = (), night_ms: int = 0
     ) -> None:
+        """`night_ms`: the scored night begins here, milliseconds since the trial began."""
         self.farm, self.weather = farm, weather
         self.at_ms = 0
         self.on: dict[str, bool] = dict.fromkeys(farm.relays, False)
@@ -205,7 +206,7 @@ class House:
         self._feeds = {valve: supply for supply in farm.supplies.values() for valve in supply.valves}
         held = tuple(faults)
         self.places: dict[str, Place] = {
-            id: self._place(space, held, seed) for id, space in farm.spaces.items()
+            id: self._place(space, Score(space, held, night_ms), seed) for id, space in farm.spaces.items()
         }
         self.outdoors = Place(None, weather.outdoors)
         self.sensors: dict[str, SimSensor] = {}
@@ -216,7 +217,7 @@ class House:
             for probe in place.probes:
                 probe.sensor.feel(TRUTHS[probe.settings.quantity](place, probe), 0.0)
 
-    def _place(self, space: SpaceSettings, faults: tuple[Fault, ...], seed: int) -> Place:
+    def _place(self, space: SpaceSettings, score: Score, seed: int) -> Place:
         around = self.weather.indoors if space.kind is SpaceKind.TENT else self.weather.outdoors
         start = around(0.0)
         rng = Random(f"start {seed} {space.id}")
@@ -230,7 +231,7 @@ class House:
             co2_ppm = start.co2_ppm + rng.uniform(150.0, 350.0)
         room = Room(_plan(space), start, temperature_c, humidity)
         room.co2_ppm = co2_ppm
-        return Place(space, around, room, Score(space, faults))
+        return Place(space, around, room, score)
 
     def _hang(self, settings: SensorSettings, seed: int) -> None:
         sensor = SimSensor(settings.id, settings.quantity, settings.error, seed)
@@ -257,7 +258,7 @@ class House:
         self.on[relay] = on
         for place in self.places.values():
             if place.score and (self.farm.relays[relay].space in (None, place.score.space.id)):
-                place.score.switchings[relay] = place.score.switchings.get(relay, 0) + 1
+                place.score.switched(relay, at_ms)
         self._set_drives()
 
     def stick(self, relay: str, closed: bool | None, at_ms: int) -> None:

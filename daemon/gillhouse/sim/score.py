@@ -1,9 +1,11 @@
 """Figures of merit, always from the true state of the model and never from a sensor.
 
 Counted step by step while the night runs, so nothing is sampled away. Time inside the faults put in on
-purpose (and the recovery after each) is kept apart: the share of time in band is of the rest.
+purpose (and the recovery after each) is kept apart: the share of time in band is of the rest. What ran
+before the night begins (the daemon comes up a little earlier) is in none of the figures.
 """
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from gillhouse.core.crops import Band
@@ -41,6 +43,12 @@ class Score:
 
     space: SpaceSettings
     faults: tuple[Fault, ...] = ()
+    from_ms: int = 0
+    """The night begins here, trial milliseconds."""
+    bands: Mapping[Quantity, Band] = field(default_factory=dict)
+    """What the space is held for just now: the farm file's, until a batch says otherwise."""
+    sprayed_before_kg: float = 0.0
+    drained_before_kg: float = 0.0
     counted_s: float = 0.0
     fault_s: float = 0.0
     humidity_s: float = 0.0
@@ -59,10 +67,21 @@ class Score:
     switchings: dict[str, int] = field(default_factory=dict)
     """Changes of each relay: a run, on and off again, is two."""
 
+    def __post_init__(self) -> None:
+        self.bands = self.bands or self.space.bands
+
+    def switched(self, relay: str, at_ms: int) -> None:
+        """A relay went on or off."""
+        if at_ms >= self.from_ms:
+            self.switchings[relay] = self.switchings.get(relay, 0) + 1
+
     def count(self, room: Room, at_ms: int, seconds: float) -> None:
         """Takes in the step of `seconds` that ended at `at_ms`."""
+        if at_ms <= self.from_ms:
+            self.sprayed_before_kg, self.drained_before_kg = room.ledger.sprayed_kg, room.ledger.drained_kg
+            return
         humidity = room.humidity_pct
-        bands = self.space.bands
+        bands = self.bands
         humidity_ok = _inside(bands.get(Quantity.HUMIDITY), humidity)
         co2_ok = _inside(bands.get(Quantity.CO2), room.co2_ppm)
         both = seconds if humidity_ok and co2_ok else 0.0
@@ -116,8 +135,8 @@ class Score:
             "driest_pct": round(self.lowest_pct, 2),
             "highest_co2_ppm": round(self.highest_ppm, 1),
             "wet_cap_h": round(self.wet_cap_s / 3600.0, 4),
-            "water_kg": round(room.ledger.sprayed_kg, 3),
-            "drained_kg": round(room.ledger.drained_kg, 3),
+            "water_kg": round(room.ledger.sprayed_kg - self.sprayed_before_kg, 3),
+            "drained_kg": round(room.ledger.drained_kg - self.drained_before_kg, 3),
             "switchings_per_h": {
                 relay: round(n / hours, 2) if hours else 0.0 for relay, n in sorted(self.switchings.items())
             },

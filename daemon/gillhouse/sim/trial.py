@@ -66,7 +66,7 @@ class Trial:
         self.clock = VirtualClock(night_from_ms(config) - WARM_UP_MS)
         self.story: Story = story_of(config.farm, config.routes)
         weather = Weather(length.seed, START_HOUR, length.hours + 1.0, length.climate)
-        self.house = House(config.farm, weather, length.seed, self.story.faults)
+        self.house = House(config.farm, weather, length.seed, self.story.faults, WARM_UP_MS)
         self.sensors = sensor_boards(config.routes, self.house.sensors)
         own_timers = {id: relay.own_timer for id, relay in config.farm.relays.items()}
         self.relays = relay_boards(config.relay_wires, own_timers, PREFIX)
