@@ -14,10 +14,12 @@ from zoneinfo import ZoneInfo
 
 import freezegun
 import pytest
+from apscheduler.triggers.cron import CronTrigger
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from gillhouse.clock import SystemClock
+from gillhouse.config.cron import cron_trouble
 from gillhouse.core.inputs import Due
 from gillhouse.core.instant import Instant
 from gillhouse.core.settings import ProgrammeSettings, Role, When
@@ -153,6 +155,26 @@ def test_named_times_in_the_change_nights(zone: ZoneInfo, cron: str, day: str, s
     dues = walk(by_crontab(cron, zone), midnight - DAY, midnight + 2 * DAY)
     shows = [face(at, zone) for at in dues]
     assert [at.strftime("%H:%M%z") for at in shows if at.date().isoformat() == day] == shown
+
+
+@pytest.mark.parametrize(
+    ("weekday", "names"),
+    [("*/2", "sun,tue,thu,sat"), ("*/3", "sun,wed,sat"), ("mon-fri/2", "mon,wed,fri"), ("sat", "sat")],
+)
+def test_a_year_of_weekdays_is_counted_from_sunday(weekday: str, names: str) -> None:
+    """crontab(5): weekday 0 is Sunday, and `*/2` is every second value of 0-6. The scheduler library counts
+    from Monday; given the days' names it must say the same, and so must the calendar. What the config
+    passes is read the same way: `cron_trouble` and the timers share one reading."""
+    begin, end = utc("2026-01-01T00:00:00"), utc("2027-01-01T00:00:00")
+    found = walk(by_crontab(f"30 6 * * {weekday}", ZoneInfo("UTC")), begin, end)
+    trigger = CronTrigger(minute=30, hour=6, day_of_week=names, timezone=UTC)
+    expected, at = [], trigger.get_next_fire_time(None, datetime(2026, 1, 1, tzinfo=UTC))
+    while at is not None and ms(at) < end:
+        expected.append(ms(at))
+        at = trigger.get_next_fire_time(at, at + timedelta(seconds=1))
+    assert found == expected
+    assert {f"{face(one, ZoneInfo('UTC')):%a}".lower() for one in found} == set(names.split(","))
+    assert cron_trouble(f"30 6 * * {weekday}") is None
 
 
 STEPS: dict[str, Callable[[int], int]] = {
