@@ -11,6 +11,7 @@ from gillhouse.audit.corrections import Corrections, corrections
 from gillhouse.audit.evidence import config_at
 from gillhouse.audit.wording import capital, reason_words
 from gillhouse.clock import SystemClock
+from gillhouse.commands import water_told
 from gillhouse.commands.batch_told import brief
 from gillhouse.commands.options import default_state, since, state_option
 from gillhouse.core import crop_status
@@ -95,6 +96,7 @@ def _newest(
 
 def _lines(status: dict[str, Any]) -> list[str]:
     lines = []
+    now_ms = SystemClock().now().wall_ms
     for ident, space in status["spaces"].items():
         name = plain(space["name"])
         lines.append(f"{name.upper()}  ({ident})  {space['species']}, {space['stage']}")
@@ -102,7 +104,9 @@ def _lines(status: dict[str, Any]) -> list[str]:
         if space["bands_moving_h"] is not None:
             lines.append(f"  wished air on its way, there in {space['bands_moving_h']:g} h")
         lines += [f"  {words}" for words in _air(space["quantities"])]
+        lines += [f"  {words}" for words in water_told.caps(space.get("caps"), now_ms)]
         lines += [f"  {_relay(relay, one)}" for relay, one in space["relays"].items()]
+        lines += [f"  {words}" for words in water_told.lines(space.get("lines", {}))]
         lines.append("")
     for link, one in status["links"].items():
         if not one["up"]:

@@ -11,6 +11,8 @@ from typing import Any
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import default_state
 from gillhouse.core.inputs import Act, OperatorAction
+from gillhouse.core.outputs import EventKind
+from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.errors import LocalError
 from gillhouse.local import SOCKET_NAME, ask
 from gillhouse.record import record_only
@@ -26,12 +28,22 @@ def send(state: Path, act: Act, subject: str, **more: Any) -> dict[str, Any]:
     return ask(state, {"ask": "act", "act": act.value, "subject": subject, **more})
 
 
-def record(state_dir: Path | None, act: Act, subject: str, text: str) -> None:
-    """Records an action, by the running daemon or, where none runs, directly."""
+def record(state_dir: Path | None, act: Act, subject: str, text: str) -> tuple[str, ...]:
+    """Records an action, by the running daemon or, where none runs, directly.
+
+    Returns: why it could not be taken, in words; nothing where it was.
+    """
     state = state_dir or default_state()
     if (state / SOCKET_NAME).exists():
-        send(state, act, subject, text=text)
-        return
+        events = send(state, act, subject, text=text)["events"]
+        refused = [event for event in events if event["kind"] == EventKind.REFUSED]
+        return tuple(WORDS[Reason(event["reason"])].format(**event["facts"]) for event in refused)
     if not state.exists():
         raise LocalError(f"no journal in {state}: give --state, or start `gillhouse run` once")
-    record_only(state / JOURNAL, OperatorAction(act, subject, getpass.getuser(), text), SystemClock())
+    action = OperatorAction(act, subject, getpass.getuser(), text)
+    outcome = record_only(state / JOURNAL, action, SystemClock())
+    return tuple(
+        WORDS[event.reason].format(**event.facts)
+        for event in outcome.events
+        if event.kind is EventKind.REFUSED and event.reason is not None
+    )
