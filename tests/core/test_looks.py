@@ -94,6 +94,17 @@ def test_one_quantity_keeps_no_other_waiting(looks):
     assert looks == [Quantity.HUMIDITY, Quantity.TEMPERATURE, Quantity.CO2]
 
 
+def test_an_alarm_waits_for_no_look():
+    """15,000 ppm calls at once (HSE WEL, short term), though the space has looked at CO2 just before."""
+    bench = calm_bench()
+    bench.wait(600)
+    bench.read(room_co2=14_800.0)
+    bench.ms += 300
+    outcome = bench.read(room_co2=15_200.0)
+    assert bench.farm._state.spaces["room"].news_ms is not None
+    assert [notice.kind for notice in outcome.notices if "15000" in notice.kind] == ["co2-people-15000"]
+
+
 def test_a_good_reading_between_two_bad_ones_within_a_second():
     """0 % is refused. The good value in between was never looked at as such: it is held, and steers."""
     bench = Bench(farm())
