@@ -177,6 +177,15 @@ def test_measured_figures_stand_in_for_the_labels_and_go_again() -> None:
     assert bench.farm._plan.settings.relays["room-fan"].air_m3_per_h == 250.0
 
 
+@pytest.mark.parametrize("figures", [FOUND, None])
+def test_a_fan_learnt_against_other_figures_is_learnt_anew(figures: Measurement | None) -> None:
+    """It gave three quarters of its label; what it gives of the new figure nobody knows yet."""
+    bench = Bench(_settings())
+    bench.farm._state.spaces["room"].mist.air.fan.value = 0.76
+    bench.give(Measured("room", "ana", figures))
+    assert bench.farm._state.spaces["room"].mist.air.fan.value == 1.0
+
+
 def test_two_fans_share_what_was_measured_as_their_labels_do() -> None:
     """250 and 150 of a label, 200 measured: 125 and 75. Water stays as labelled."""
     made = _settings()

@@ -64,6 +64,7 @@ def take_measured(plan: Plan, state: State, step: Step, item: Measured) -> None:
         return
     state.fan_shares.pop(item.space, None)
     state.shadows.pop(item.space, None)  # what was learnt was learnt against other figures
+    state.spaces[item.space].mist.air.fan.value = 1.0
     if item.found is None:
         state.measured.pop(item.space, None)
     else:
