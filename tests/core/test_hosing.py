@@ -191,5 +191,17 @@ def test_its_own_reach_is_told_by_time_of_day() -> None:
     assert shown(bench)["reach"] is None
 
 
+def test_what_a_part_of_the_day_came_to_is_told_when_it_is_over() -> None:
+    """From 08:53 past noon: one part, 8 to 12, is over. By hand: 187 minutes known, under the band's 85 %; the
+    reach is known after 131 (720 ln(720 / 600)), and the 56 from there on are as good as it comes: 30 %."""
+    bench = Bench(barn())
+    bench.every(60, 250, barn_temp=20.0, barn_rh=70.0)
+    ((ms, told),) = [(ms, e) for ms, e in water(bench) if e.reason is Reason.OWN_REACH]
+    assert datetime.fromtimestamp((WALL_MS + ms) / 1000, UTC).hour == 12
+    assert told.facts["part"] == 2
+    assert WORDS[told.reason].format(**told.facts) == "barn came to 70 to 72 % at this time of day lately"
+    assert told.facts["within_pct"] == pytest.approx(30, abs=2)
+
+
 def test_a_closed_space_has_no_caps_account() -> None:
     assert Bench(farm()).farm.status(Bench(farm()).now())["spaces"]["room"]["caps"] is None

@@ -27,6 +27,7 @@ from gillhouse.audit.night import (
     SensorNight,
     SpaceNight,
 )
+from gillhouse.audit.wording import reason_words
 from gillhouse.core.calibration import in_date
 from gillhouse.core.estimate import DEFAULT_COMBINE
 from gillhouse.core.inputs import Reading
@@ -35,6 +36,7 @@ from gillhouse.core.outputs import EventKind, Transition
 from gillhouse.core.quality import SensorState, judge
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality
+from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import (
     Combine,
     FarmSettings,
@@ -99,6 +101,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         coming=tuple(one for one in evidence.coming if not only or one.space in only),
         findings=tuple(one for one in evidence.findings if not only or one.space in only),
         configs=tuple(digest for digest, _ in groupby(stretch.digest for stretch in evidence.configs)),
+        clock_unset=evidence.clock_unset,
     )
 
 
@@ -116,6 +119,7 @@ def _space(
         sensors=tuple(
             _sensor(evidence, sensor) for sensor in farm.sensors.values() if sensor.space == space.id
         ),
+        reach=_reach(evidence, space.id),
     )
 
 
@@ -301,16 +305,28 @@ def _alarm(rows: Sequence[AlarmAt]) -> AlarmNight | None:
 
 
 def _notes(evidence: Evidence) -> list[NoteNight]:
-    return [
-        NoteNight(
-            happened.ts,
-            happened.event.space,
-            str(happened.event.facts.get("who", "")),
-            str(happened.event.facts.get("text", "")),
-        )
-        for happened in evidence.events
-        if happened.event.kind is EventKind.NOTE and happened.ts >= evidence.window.from_ms
-    ]
+    """What people wrote down, and what happened with water by hand."""
+    found = []
+    for happened in evidence.events:
+        event = happened.event
+        if happened.ts < evidence.window.from_ms:
+            continue
+        if event.kind is EventKind.NOTE:
+            who, text = str(event.facts.get("who", "")), str(event.facts.get("text", ""))
+            found.append(NoteNight(happened.ts, event.space, who, text))
+        elif event.kind is EventKind.WATER and event.reason not in (None, Reason.OWN_REACH):
+            assert event.reason is not None  # just looked at
+            found.append(NoteNight(happened.ts, event.space, "", reason_words(event.reason, event.facts)))
+    return found
+
+
+def _reach(evidence: Evidence, space: str) -> tuple[float, float] | None:
+    """From how dry to how damp an open space came in these hours lately, as told in the window."""
+    mine = (one for one in evidence.events if one.event.reason is Reason.OWN_REACH)
+    told = [one for one in mine if one.event.space == space and one.ts >= evidence.window.from_ms]
+    spans = [(one.event.facts["low"], one.event.facts["high"]) for one in told]
+    known = [(low, high) for low, high in spans if isinstance(low, float) and isinstance(high, float)]
+    return (min(low for low, _ in known), max(high for _, high in known)) if known else None
 
 
 def _sensor(evidence: Evidence, sensor: SensorSettings) -> SensorNight:

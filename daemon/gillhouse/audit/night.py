@@ -147,6 +147,16 @@ class Away:
 
 
 @dataclass(frozen=True, slots=True)
+class ClockUnset:
+    """A time the daemon ran without knowing the time."""
+
+    from_ms: int
+    to_ms: int
+    showed_ms: int | None
+    """What the clock showed as it began; None where these are its own times, it having never been set."""
+
+
+@dataclass(frozen=True, slots=True)
 class SpaceNight:
     space: SpaceSettings
     quantities: Mapping[Quantity, QuantityNight]
@@ -156,6 +166,8 @@ class SpaceNight:
     alarms: tuple[AlarmNight, ...]
     notes: tuple[NoteNight, ...]
     sensors: tuple[SensorNight, ...]
+    reach: tuple[float, float] | None = None
+    """Of an open space: from how dry to how damp it came in these hours lately, percent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -192,6 +204,7 @@ class Night:
     """Stages that are due or soon will be, first come first."""
     configs: tuple[str, ...]
     """Digests in force, in order."""
+    clock_unset: tuple[ClockUnset, ...] = ()
 
     @property
     def complete(self) -> bool:

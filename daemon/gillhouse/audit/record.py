@@ -16,6 +16,7 @@ from gillhouse.audit.hold import MS_PER_H
 from gillhouse.audit.night import (
     AlarmNight,
     Away,
+    ClockUnset,
     Coming,
     Night,
     NoteNight,
@@ -72,6 +73,7 @@ def record(night: Night) -> dict[str, Any]:
             "sensors": [_sensor(sensor, night) for sensor in night.sensors],
         },
         "away": [_away(away, zone) for away in night.away],
+        "clock_unset": [_unset(one, zone) for one in night.clock_unset],
         "rejects": dict(night.rejects),
         "coming": [_coming(one, zone) for one in night.coming],
         "findings": [_finding(one, zone) for one in night.findings],
@@ -107,6 +109,7 @@ def _space(night: Night, space: SpaceNight) -> dict[str, Any]:
         "shared_relays": list(space.shared),
         "alarms": [_alarm(alarm, zone) for alarm in space.alarms],
         "notes": [_note(note, zone) for note in space.notes],
+        "own_reach": None if space.reach is None else list(space.reach),
         "sensors": [_sensor(sensor, night) for sensor in space.sensors],
     }
 
@@ -265,6 +268,11 @@ def _finding(one: FindingNight, zone: tzinfo) -> dict[str, Any]:
 
 def _away(one: Away, zone: tzinfo) -> dict[str, Any]:
     return {**_span(one.from_ms, one.to_ms, zone), "clean": one.clean, "lost": one.lost}
+
+
+def _unset(one: ClockUnset, zone: tzinfo) -> dict[str, Any]:
+    showed = None if one.showed_ms is None else iso(one.showed_ms, zone)
+    return {**_span(one.from_ms, one.to_ms, zone), "showed": showed}
 
 
 def _span(begin: int, end: int, zone: tzinfo) -> dict[str, Any]:

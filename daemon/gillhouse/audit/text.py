@@ -93,7 +93,7 @@ def story(night: Night, one: SpaceVerdict) -> list[str]:
     if one.leading is None:
         return ["Nothing is known of this night."]
     if one.grade is Grade.GOOD:
-        return [capital(_ranges(one))]
+        return [capital(_ranges(one)), *own_reach(one.space)]
     told_lines = [_trouble(night, one.leading)]
     if one.leading.worst is not None:
         told_lines.append(f"Why: {one.leading.worst.words}.")
@@ -101,7 +101,14 @@ def story(night: Night, one: SpaceVerdict) -> list[str]:
     others = _others(one)
     if others:
         told_lines.append(f"Else: {others}.")
-    return told_lines
+    return [*told_lines, *own_reach(one.space)]
+
+
+def own_reach(space: SpaceNight) -> list[str]:
+    """What weather, hose and nozzles made of these hours in the last days; nothing for a closed space."""
+    if space.reach is None:
+        return []
+    return [f"Its own reach lately: {told.span(Quantity.HUMIDITY, *space.reach)}."]
 
 
 def _ranges(one: SpaceVerdict) -> str:
@@ -230,6 +237,9 @@ def box(night: Night) -> str:
     spells = [f"{told.clock(away.from_ms, zone)}-{told.clock(away.to_ms, zone)}" for away in off]
     shown = ", ".join(spells[:3]) + (f" and {len(spells) - 3} more" if len(spells) > 3 else "")
     parts = [f"was off {shown}"] if off else []
+    if night.clock_unset:
+        unset = ", ".join(told.clocks(one.from_ms, one.to_ms, zone) for one in night.clock_unset[:3])
+        parts.append(f"ran with its clock not set {unset}")
     if lost:
         parts.append(f"could not save {lost} readings or entries")
     return f"THIS BOX {' and '.join(parts)}." if parts else ""

@@ -31,7 +31,7 @@ from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Event, EventKind
 from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.reach import PARTS, note, score, span
+from gillhouse.core.reach import PARTS, Reach, note, score, span
 from gillhouse.core.reasons import Reason
 from gillhouse.core.schedule import local
 from gillhouse.core.settings import Role
@@ -134,7 +134,7 @@ def look(plan: Plan, state: State, seq: int, now: Instant) -> tuple[Event, ...]:
         advance(caps, airs(plan, state, own), fallen, hose, now.wall_ms)
         if feel(caps, _excess(state, own), fallen, now.wall_ms, hose):
             events.append(_learnt(caps, space, "the air told when it had dried", seq))
-        _note_reach(plan, state, own, now, minutes)
+        events += _note_reach(plan, state, own, (seq, now), minutes)
         first = outlook(caps, hose, now.wall_ms)
         called = is_called(caps, hose, first)
         if called and not caps.called and first is not None:
@@ -153,16 +153,38 @@ def _take_fallen(plan: Plan, state: State, own: SpacePlan) -> float:
     return fallen_mm(litres, own.settings.crop_kg)
 
 
-def _note_reach(plan: Plan, state: State, own: SpacePlan, now: Instant, minutes: float) -> None:
+def _note_reach(
+    plan: Plan, state: State, own: SpacePlan, at: tuple[int, Instant], minutes: float
+) -> tuple[Event, ...]:
+    """Counts how humid it is. Returns, when a part of the day is over, what that part came to lately.
+
+    Args:
+        at: journal number and moment of this look.
+    """
+    seq, now = at
     humid = state.spaces[own.settings.id].estimates.get(Quantity.HUMIDITY)
     if humid is None or humid.value is None or minutes <= 0.0:
-        return
+        return ()
     part = part_of_day(plan, now)
-    reach = state.reach[own.settings.id]
+    space, reach = own.settings.id, state.reach[own.settings.id]
+    over, last, reach.part = part != reach.part, reach.part, part
+    lately = span(reach, last) if over and last >= 0 else None
     band = own.settings.bands.get(Quantity.HUMIDITY)
     if band is not None and band.low is not None:
         score(reach, part, humid.value, band.low, minutes)
     note(reach, part, humid.value, minutes)
+    if lately is None:
+        return ()
+    facts: Told = {
+        "space": space, "low": round(lately[0], 1), "high": round(lately[1], 1), "part": last,
+        "within_pct": _within_pct(reach),
+    }
+    return (Event(EventKind.WATER, space, space, Reason.OWN_REACH, facts, (seq,)),)
+
+
+def _within_pct(reach: Reach) -> int | None:
+    """Share of the last days it was in its band, or as near as it comes at that time of day."""
+    return round(100.0 * reach.within_min / reach.known_min) if reach.known_min >= 60.0 else None
 
 
 def part_of_day(plan: Plan, now: Instant) -> int:
@@ -243,12 +265,11 @@ def status(plan: Plan, state: State, own: SpacePlan, now: Instant) -> dict[str, 
         return None
     first = outlook(caps, own.settings.hose, now.wall_ms)
     lately = span(reach, part_of_day(plan, now))
-    known = reach.known_min
     return {
         "hosed_ms": caps.soaked_wall_ms,
         "outlook": None if first is None else _outlook_facts(plan, state, own, first),
         "pace": round(caps.pace, 2),
         "zones": {zone: round(water.water_mm, 3) for zone, water in caps.zones.items()},
         "reach": None if lately is None else [round(edge, 1) for edge in lately],
-        "within_reach_pct": round(100.0 * reach.within_min / known) if known >= 60.0 else None,
+        "within_reach_pct": _within_pct(reach),
     }

@@ -25,7 +25,8 @@ class Reach:
     """Minutes by humidity in steps of `BIN_PCT`, for each part of the day; empty until something is known."""
 
     parts: list[list[float]] = field(default_factory=list)
-    at_wall_ms: int = 0
+    part: int = -1
+    """The part of the day last counted."""
     within_min: float = 0.0
     """Minutes in its band, or as near to it as it comes at that time of day, fading like the rest..."""
     known_min: float = 0.0

@@ -92,6 +92,7 @@ class Reason(StrEnum):
     HOSE_SOON = "hose-soon"
     CAPS_DRY = "caps-dry"
     SOAK_LEARNT = "soak-learnt"
+    OWN_REACH = "own-reach"
     # batches
     BATCH_ADDED = "batch-added"
     BATCH_MOVED = "batch-moved"
@@ -199,6 +200,7 @@ WORDS: dict[Reason, str] = {
     Reason.HOSE_SOON: "hose within {within_min:.0f} min, {zone} first: caps dry in {dry_min:.0f} min{wind}",
     Reason.CAPS_DRY: "{who} saw dry caps in {space} {hours:.1f} h after water; expected {expected_h:.1f} h",
     Reason.SOAK_LEARNT: "{space} dries {pct:.0f} % as fast as reckoned ({words})",
+    Reason.OWN_REACH: "{space} came to {low:.0f} to {high:.0f} % at this time of day lately",
     Reason.BATCH_ADDED: "{batch}: {kg:g} kg of {species}, {stage}, put into {space}",
     Reason.BATCH_MOVED: "{batch} moved from {from_space} to {space}",
     Reason.BATCH_ENDED: "{batch} ended",
