@@ -272,6 +272,19 @@ def test_water_that_never_comes_is_missed_soon():
     assert at is not None
 
 
+def test_a_pulse_into_full_air_falls_on_the_caps_and_the_next_waits():
+    """By hand: 8 min at 6 l/h into air at 100 % are 800 g, none of it vapour; 0.3 of that on 0.03 x 100 m2:
+    80 g/m2, over the 20 at which a cap counts as wet. Back at 93 % no mist is asked for, and it is told."""
+    plan, state = mist_plan(crop_kg=100.0), MistState()
+    mist(plan, inside(100.0, at_ms=1_000), state, 1_000)
+    assert state.mode is Reason.SATURATED
+    mist_given(plan, state, "mist", 1_000, 480_000)
+    assert state.film.g_m2 == pytest.approx(80.0, abs=0.5)
+    state.air.ratio = humidity_ratio(18.0, 90.0)  # what the fan has made of it meanwhile
+    _, wish = run_mist(plan, state, 60, rh=90.0)
+    assert (wish.on, wish.reason, state.mode) == (False, Reason.CAPS_WET, Reason.CAPS_WET)
+
+
 def test_without_a_reading_nothing_is_asked_and_the_air_unknown():
     state = MistState()
     mist(mist_plan(), inside(rh=80.0), state, 1)

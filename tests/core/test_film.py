@@ -37,6 +37,15 @@ def test_a_film_takes_hours_to_dry_in_damp_air_and_less_in_dry():
     )
 
 
+def test_air_is_known_by_what_it_still_takes():
+    """16 C: 11.366 g/kg at saturation, 10.211 g/kg at 90 % (PsychroLib 2.5, GetHumRatioFromRelHum)."""
+    film = Film()
+    dry(film, 16.0, 0.010211, 1_000)
+    assert film.air_takes == pytest.approx(0.001155, abs=2e-5)
+    dry(film, 16.0, 0.012, 2_000)
+    assert film.air_takes == 0.0
+
+
 def test_saturated_air_dries_nothing_and_a_bag_of_no_weight_catches_nothing():
     film = Film(WET_G_M2)
     dry(film, 16.0, humidity_ratio(16.0, 100.0), HOUR_MS)

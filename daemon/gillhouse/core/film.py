@@ -31,6 +31,8 @@ MOST_G_M2 = 150.0
 class Film:
     g_m2: float = 0.0
     at_ms: int = 0
+    air_takes: float = 1.0
+    """What the air lacked of saturation when last looked at, kg/kg: no more of a mist becomes vapour."""
 
 
 def fallen(film: Film, litres: float, useful: float, crop_kg: float) -> None:
@@ -45,8 +47,9 @@ def dry(film: Film, temperature_c: float, ratio: float, mono_ms: int) -> None:
     """Lets the time since the last call dry the film, or wet it where the air is over saturation."""
     hours = max(mono_ms - film.at_ms, 0) / HOUR_MS
     film.at_ms = mono_ms
-    lacking_g_kg = 1000.0 * (humidity_ratio(temperature_c, 100.0) - ratio)
-    film.g_m2 = min(max(film.g_m2 - DRIES_G_M2_H * lacking_g_kg * hours, 0.0), MOST_G_M2)
+    lacking = humidity_ratio(temperature_c, 100.0) - ratio
+    film.air_takes = max(lacking, 0.0)
+    film.g_m2 = min(max(film.g_m2 - DRIES_G_M2_H * 1000.0 * lacking * hours, 0.0), MOST_G_M2)
 
 
 def is_wet(film: Film) -> bool:

@@ -177,14 +177,15 @@ def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict
         return dict.fromkeys(plan.relays, Wish(False, Reason.NO_GOOD_READING))
     state.mode = _mist_mode(plan.band, value, state.mode)
     aim = humidity_aim(plan.band, inside.humidity.trusted, inside.humidity.error, state.swing_pct)
+    assert state.air.ratio is not None
+    dry(state.film, inside.temperature_c, state.air.ratio, mono_ms)
     if state.mode in (Reason.SATURATED, Reason.TOO_HUMID):
         state.wanted_ms, state.urgent = 0, False
         facts = _mist_facts(plan, inside, aim, False)
         return dict.fromkeys(plan.relays, Wish(False, state.mode, None, inside.humidity.seqs, facts))
     _look_ahead(plan, inside, state, aim)
-    assert state.air.ratio is not None
-    dry(state.film, inside.temperature_c, state.air.ratio, mono_ms)
     if is_wet(state.film) and inside.humidity.trusted and not state.urgent and not plan.open_air:
+        state.mode = Reason.CAPS_WET if state.mode is Reason.HOLD_HUMID else state.mode
         facts = _mist_facts(plan, inside, aim, False)
         return dict.fromkeys(plan.relays, Wish(False, Reason.CAPS_WET, None, inside.humidity.seqs, facts))
     return {relay: _mist_wish(plan, inside, state, relay, mono_ms, aim) for relay in plan.relays}
@@ -225,7 +226,10 @@ def mist_given(plan: MistPlan, state: MistState, relay: str, mono_ms: int, run_m
     """Takes note of a run that began at `mono_ms`, whoever asked for it."""
     litres_per_h = plan.litres_per_h / len(plan.relays)
     poured(state.air, litres_per_h, mono_ms, run_ms)
-    fallen(state.film, litres_per_h * run_ms / HOUR_MS, state.air.useful.value, plan.crop_kg)
+    litres = litres_per_h * run_ms / HOUR_MS
+    if litres > 0.0:
+        air_takes_kg = plan.volume_m3 * AIR_KG_PER_M3 * state.film.air_takes
+        fallen(state.film, litres, min(state.air.useful.value, air_takes_kg / litres), plan.crop_kg)
     state.gap_until_ms[relay] = mono_ms + run_ms + plan.gap_ms
     state.pace_until_ms[relay] = mono_ms + max(run_ms + plan.gap_ms, plan.pace_ms)
 

@@ -15,7 +15,8 @@ from gillhouse.core.space_plan import SpacePlan
 
 STANDS_OUT: dict[Role, tuple[Reason, ...]] = {
     Role.MIST: (
-        Reason.NO_GOOD_READING, Reason.SATURATED, Reason.TOO_HUMID, Reason.AIR_DRY, Reason.ASK_HOSE,
+        Reason.NO_GOOD_READING, Reason.SATURATED, Reason.TOO_HUMID, Reason.CAPS_WET, Reason.AIR_DRY,
+        Reason.ASK_HOSE,
     ),
     Role.FAN: (Reason.NO_GOOD_READING, Reason.OUTSIDE_WORSE, Reason.AT_CAPACITY),
     Role.HEATER: (Reason.NO_GOOD_READING,),
