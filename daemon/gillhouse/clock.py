@@ -5,9 +5,11 @@ Everything that waits (control, writer, outboxes, timers, drivers) owns a `Box` 
 and the trial run can ask whether everybody is at rest.
 """
 
+import ctypes
 import threading
 import time
 from collections import deque
+from pathlib import Path
 from typing import Generic, Protocol, TypeVar
 
 from gillhouse.core.instant import Instant
@@ -27,6 +29,10 @@ class Clock(Protocol):
 
         May return early; the caller looks again. None waits for a notification only.
         """
+        ...
+
+    def is_set(self) -> bool | None:
+        """Whether the wall clock is set: True by a time server, False by nothing; None: cannot be told."""
         ...
 
 
@@ -50,9 +56,45 @@ class SystemClock:
         if left_s > 0:
             condition.wait(left_s)
 
+    def is_set(self) -> bool | None:
+        kept = kernel_keeps_time()
+        return None if kept is False and battery_clock() else kept
+
+
+TIME_ERROR = 5
+"""Answer of adjtimex(2): 'the system clock is not synchronized to a reliable server'."""
+TIMEX_BYTES = 512
+"""More than the structure has on any Linux; all zero, it asks and changes nothing."""
+
+
+def kernel_keeps_time() -> bool | None:
+    """Whether the kernel was told by a time server lately; None: no such kernel, or it may not be asked.
+
+    Source: adjtimex(2). Time servers' clients (NTP, chrony, systemd-timesyncd) all tell the kernel there.
+    """
+    try:
+        answer = ctypes.CDLL(None).adjtimex(ctypes.create_string_buffer(TIMEX_BYTES))
+    except (AttributeError, OSError):
+        return None
+    return None if answer < 0 else bool(answer != TIME_ERROR)
+
+
+def battery_clock(folder: Path = Path("/sys/class/rtc")) -> bool:
+    """Whether the machine took its time from a battery clock as it booted.
+
+    Source: Linux, Documentation/ABI/testing/sysfs-class-rtc: `hctosys` is 1 for the clock that was used.
+    """
+    try:
+        return any(one.read_text().strip() == "1" for one in folder.glob("*/hctosys"))
+    except OSError:
+        return False
+
 
 class VirtualClock:
     """Time that moves only when told. Wall time runs along, and can be stepped for drills."""
+
+    told_set: bool | None = True
+    """What `is_set` answers; a drill may have it otherwise."""
 
     def __init__(self, wall_ms: int) -> None:
         self._now = Instant(wall_ms, 0)
@@ -73,6 +115,9 @@ class VirtualClock:
         condition.wait()
         with self._lock:
             self._waiting.pop(key, None)
+
+    def is_set(self) -> bool | None:
+        return self.told_set
 
     def next_wake_ms(self) -> int | None:
         """The earliest monotonic time anybody waits for."""

@@ -11,7 +11,8 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from gillhouse.clock import Box, Clock
-from gillhouse.core.inputs import DEADLINE, ClockStep, Due, Input
+from gillhouse.clock_trust import ClockTrust
+from gillhouse.core.inputs import DEADLINE, ClockStep, Due, Input, Started
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.settings import FarmSettings
@@ -68,18 +69,18 @@ class Control:  # 13 methods: one thread, and the two ways others hand it work
     def __init__(self, clock: Clock, decider: Decider, plan: Plan, chores: Chores) -> None:
         self.inbox: Box[Work] = Box(clock)
         self.decider = decider
+        self.trust = ClockTrust(clock)
         self.on_failure: Callable[[BaseException], None] = lambda _: None
         self._clock, self._plan, self._chores = clock, plan, chores
         self._offset_ms = 0
         self._thread = threading.Thread(target=self._run, name="control", daemon=True)
 
-    def start(self, first: Input) -> None:
-        """Opens the first segment with `first` (a `Started`) as its first input, then runs."""
+    def start(self, first: Started) -> None:
+        """Opens the first segment with `first` as its first input, then runs."""
         now = self._clock.now()
         self._offset_ms = now.wall_ms - now.mono_ms
         self._plan.timers.rebuild(now)
-        self.decider.open_segment(now, "start")
-        self.decider.handle(now, first)
+        self.decider.begin(now, first)
         self._thread.start()
 
     def join(self, timeout_s: float) -> None:
@@ -162,7 +163,7 @@ class Control:  # 13 methods: one thread, and the two ways others hand it work
         plan, decider, message = self._plan, self.decider, work.message
         for report in plan.relays.report(message):
             decider.handle(message.received, report)
-        decoded = plan.routes.decode(message, work.synced)
+        decoded = plan.routes.decode(message, work.synced, self.trust.sure)
         for rejected in decoded.rejects:
             decider.reject(message.received, rejected)
         last = len(decoded.readings) - 1
@@ -189,8 +190,9 @@ class Control:  # 13 methods: one thread, and the two ways others hand it work
         offset = now.wall_ms - now.mono_ms
         by = offset - self._offset_ms
         if abs(by) <= STEP_MS:
+            if self.trust.became_sure(now):
+                self.decider.clock(now, ClockStep(0))
             return
         self._offset_ms = offset
-        self.decider.handle(now, ClockStep(by))
+        self.decider.clock(now, ClockStep(by, self.trust.after_step(now)))
         self._plan.timers.rebuild(now)
-        self.decider.open_segment(now, "clock step")

@@ -10,7 +10,7 @@ from typing import Any
 
 from gillhouse.alerts.outbox import Alerts
 from gillhouse.core.farm import Farm
-from gillhouse.core.inputs import Input, Link, LinkChange, Reading, SettingsChange
+from gillhouse.core.inputs import ClockStep, Input, Link, LinkChange, Reading, SettingsChange, Started
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Authority, Command, Event, EventKind, Outcome
 from gillhouse.core.reasons import Reason
@@ -64,6 +64,7 @@ class Decider:
         self._seq = next_seq
         self._segment_ms = 0
         self._checkpoint_ms = 0
+        self._time_unsure = False
         self._told: dict[tuple[str, str], int] = {}
         self._on: dict[str, int] = {}
 
@@ -105,10 +106,22 @@ class Decider:
             facts = {"why": str(rejected.reason), "found": rejected.detail}
             put(EventRow(EDGE, now.wall_ms, Event(EventKind.REJECTED, subject, None, None, facts)))
 
+    def begin(self, now: Instant, first: Started) -> None:
+        """Opens the first segment, with `first` as its first input."""
+        self._time_unsure = not first.clock_sure
+        self.open_segment(now, "start")
+        self.handle(now, first)
+
+    def clock(self, now: Instant, step: ClockStep) -> None:
+        """Takes what became of the wall clock; a segment has one clock, so another begins."""
+        self.handle(now, step)
+        self._time_unsure = not step.sure
+        self.open_segment(now, "clock step" if step.by_ms else "clock set")
+
     def open_segment(self, now: Instant, why: str) -> None:
-        hands = self.hands
+        hands, unsure = self.hands, self._time_unsure
         hands.writer.put(
-            SegmentRow(self._seq, now, hands.digest, hands.version, why, hands.farm.snapshot())
+            SegmentRow(self._seq, now, hands.digest, hands.version, why, hands.farm.snapshot(), unsure)
         )
         self._segment_ms = now.mono_ms
         self._checkpoint(now)

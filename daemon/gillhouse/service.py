@@ -82,6 +82,7 @@ class Service:
     def start(self) -> None:
         """Begins: alerts and control first, then the broker, then the local socket."""
         now, found = self.clock.now(), self.writer.opened
+        sure = self.control.trust.at_start(now, found.last_ms)
         known = found.last_ms is not None and found.last_ms <= now.wall_ms
         away_ms = now.wall_ms - found.last_ms if known and found.last_ms is not None else None
         self.writer.start()
@@ -90,7 +91,7 @@ class Service:
         self.reporter.start()
         if self.mirror:
             self.mirror.start()
-        self.control.start(Started(__version__, self.config.digest, found.clean, away_ms))
+        self.control.start(Started(__version__, self.config.digest, found.clean, away_ms, sure))
         self.link.subscribe(topics_of(self.config))
         self.link.start()
         self._local.start()
@@ -127,7 +128,7 @@ class Service:
 
     def status(self) -> dict[str, Any]:
         """What every space is doing, and why."""
-        return self.control.call(self.control.decider.status)
+        return {**self.control.call(self.control.decider.status), "clock_set": self.control.trust.sure}
 
     def settled(self) -> bool:
         """Nothing is on its way inside: the trial run may move time on."""

@@ -158,6 +158,22 @@ def test_delays_do_not_follow_a_wall_clock_that_steps() -> None:
     assert brief(book.update(Instant(WALL_MS - a_year, 600_000), [dry(True, 600)])) == [("ACT", "B", True)]
 
 
+def test_a_clock_that_is_set_takes_along_what_began_by_it_and_nothing_older() -> None:
+    """A board boots in 1970 and is set half a century later: 600 s of trouble stay 600 s. What was on before
+    that start was told by another clock, and keeps its time."""
+    years = WALL_MS - 10_000
+    book = AlarmBook()
+    book.update(Instant(10_000, 0), [dry(True)])
+    older = book.records[DRY].since_wall_ms = book.records[DRY].from_wall_ms = WALL_MS - 3_600_000
+    book.step(Instant(WALL_MS + 1_000, 1_000), years)
+    assert (book.records[DRY].since_wall_ms, book.records[DRY].from_wall_ms) == (older, older)
+    fresh = AlarmBook()
+    fresh.update(Instant(10_000, 0), [dry(True)])
+    fresh.step(Instant(WALL_MS + 600_000, 600_000), years)
+    (ended,) = fresh.update(Instant(WALL_MS + 600_000, 600_000), [dry(False)])
+    assert ended.facts["lasted_s"] == 600
+
+
 def test_reminders_by_priority_until_acknowledged_then_as_new_after_longer() -> None:
     book = AlarmBook()
     book.settle(AlarmSettings({}, {2: 20 * MIN}, {2: 240 * MIN}))

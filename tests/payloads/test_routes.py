@@ -38,10 +38,13 @@ class Bench:
         self.wall_ms += ms
         self.mono_ms += ms
 
+    sure = True
+    """Our clock is set."""
+
     def take(self, payload: str | bytes, *, synced: bool = True, retain: bool = False) -> Decoded:
         body = payload.encode() if isinstance(payload, str) else payload
         message = Message("tent/air", body, Instant(self.wall_ms, self.mono_ms), retain)
-        return self.routes.decode(message, synced)
+        return self.routes.decode(message, synced, self.sure)
 
     def one(self, payload: str, *, synced: bool = True, retain: bool = False) -> Reading:
         decoded = self.take(payload, synced=synced, retain=retain)
@@ -123,6 +126,23 @@ def test_a_board_ahead_of_us_is_kept_under_its_arrival() -> None:
     assert (ahead.delivery, ahead.sensed_ms, ahead.own_time) == (Delivery.AHEAD, NOON, False)
     far = bench.one(air(80, ts=1e300))
     assert (far.delivery, far.sensed_ms) == (Delivery.AHEAD, NOON + 1)
+
+
+def test_while_our_clock_is_not_set_a_board_is_held_against_itself_alone() -> None:
+    """Ours shows 2020, then 2100: no own time is ahead or late by that; one behind the last is late still."""
+    bench = Bench()
+    bench.sure = False
+    bench.wall_ms = 1_588_654_800_000
+    waited = bench.one(air(80, ts=NOON - 60_000, n=1), synced=False)
+    assert (waited.delivery, waited.sensed_ms) == (Delivery.LATE, NOON - 60_000)
+    first = bench.one(air(80, ts=NOON, n=2))
+    assert (first.delivery, first.sensed_ms, first.own_time) == (Delivery.LIVE, NOON, True)
+    bench.wall_ms = 4_102_444_800_000
+    assert bench.one(air(80, ts=NOON + EVERY, n=3)).delivery is Delivery.LIVE
+    assert bench.one(air(80, ts=NOON - 1, n=0)).delivery is Delivery.LATE
+    assert bench.one(air(80, ts=NOON + 2 * EVERY, n=4), retain=True).delivery is Delivery.RETAINED
+    bench.sure = True
+    assert bench.one(air(80, ts=NOON + 3 * EVERY, n=5)).delivery is Delivery.LATE
 
 
 def test_a_kept_copy_is_retained_whatever_its_time() -> None:

@@ -12,9 +12,10 @@ from functools import lru_cache
 from itertools import islice
 
 from gillhouse.audit import told
+from gillhouse.audit.clock_unset import clock_unset, in_order
 from gillhouse.audit.coming import coming_up
 from gillhouse.audit.corrections import NONE, Corrections, corrections, last_seq
-from gillhouse.audit.night import AuditError, Away, Coming, Window
+from gillhouse.audit.night import AuditError, Away, ClockUnset, Coming, Window
 from gillhouse.audit.places import Move, moves
 from gillhouse.audit.sensor_findings import FindingNight, standing
 from gillhouse.config import Config, load_files
@@ -63,6 +64,7 @@ class Evidence:
     coming: tuple[Coming, ...] = ()
     moved: Mapping[str, Move] = field(default_factory=dict)
     """Sensors the newest settings tell a dated move of."""
+    clock_unset: tuple[ClockUnset, ...] = ()
 
     @property
     def latest(self) -> HeldFor:
@@ -105,6 +107,7 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         rejects = _rejects(reader, cut)
         findings = standing(reader, segments[-1], events)
         newest = reader.newest_segment() or segments[-1]
+        unset = clock_unset(reader.segments(segments[0].first_seq), cut)
         moved = moves(_config(reader, newest.digest).farm)
         coming = coming_up(reader, segments, cut, lambda digest: _config(reader, digest).farm)
     begins = segments[0].now.wall_ms
@@ -127,6 +130,7 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         findings=findings,
         coming=coming,
         moved=moved,
+        clock_unset=unset,
     )
 
 
@@ -161,7 +165,7 @@ def _segments(reader: Reader, window: Window) -> list[Segment]:
     """
     first = reader.segment_before(window.from_ms)
     later = reader.segments(first.first_seq if first else 0)
-    found = [one for one in later if one.now.wall_ms < window.to_ms]
+    found = in_order([one for one in later if one.now.wall_ms < window.to_ms])
     if not found and next(reader.all_readings(window.from_ms, window.to_ms), None) is not None:
         found = list(islice(reader.segments(), 1))
     return found

@@ -248,6 +248,8 @@ def _link(item: inputs.LinkChange, zone: tzinfo) -> tuple[str, str, dict[str, An
 
 
 def _clock(item: inputs.ClockStep, zone: tzinfo) -> tuple[str, str, dict[str, Any]]:
+    if item.by_ms == 0:
+        return "clock", "the clock was found to be set", {"by_ms": 0}
     return "clock", f"the clock was set by {item.by_ms / 1000:g} s", {"by_ms": item.by_ms}
 
 

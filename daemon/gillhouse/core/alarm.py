@@ -174,6 +174,21 @@ class AlarmBook(BookState):
                     hold.until_mono_ms = now.mono_ms + left
         self.wake = alarm_moves.next_look(self)
 
+    def step(self, now: Instant, by_ms: int) -> None:
+        """The wall clock was set: what began, or is held, by the clock of this run is told by the new one.
+
+        What began in an earlier run keeps its time: another clock told that.
+        """
+        was_ms = now.wall_ms - by_ms
+        for record in self.records.values():
+            for name in ("since_wall_ms", "from_wall_ms"):
+                at_ms = getattr(record, name)
+                if was_ms - now.mono_ms <= at_ms <= was_ms:
+                    setattr(record, name, at_ms + by_ms)
+            for hold in record.holds.values():
+                if hold.until_wall_ms is not None:
+                    hold.until_wall_ms += by_ms
+
     def next_deadline_ms(self) -> int | None:
         """Monotonic time at which `update` must be called though no input comes."""
         return self.wake

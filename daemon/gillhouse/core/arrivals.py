@@ -336,11 +336,18 @@ def take_link(plan: Plan, state: State, step: Step, item: LinkChange) -> None:
 # --- the daemon itself ---------------------------------------------------------------------------------
 
 
+def _unsure(sure: bool) -> Facts:
+    """Told with a start or a step after which the wall clock is not set."""
+    return {} if sure else {"time_unsure": True}
+
+
 def take_clock(plan: Plan, state: State, step: Step, item: ClockStep) -> None:
-    step.events.append(Event(EventKind.CLOCK, "clock", None, None, {"by_s": item.by_ms / 1000}, (step.seq,)))
+    facts: Facts = {"by_s": item.by_ms / 1000, **_unsure(item.sure)}
+    step.events.append(Event(EventKind.CLOCK, "clock", None, None, facts, (step.seq,)))
     step.spaces.update(dict.fromkeys(plan.spaces))
     step.grant = True
     shift(state.crops, item.by_ms)
+    state.book.step(step.now, item.by_ms)
     step.replan = bool(state.crops.batches or state.crops.ramps)
 
 
@@ -356,7 +363,10 @@ def take_settings(plan: Plan, state: State, step: Step, item: SettingsChange) ->
 def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     """Begins anew: monotonic time starts over, so what it counts is dropped; what was learned stays."""
     away_s = None if item.away_ms is None else item.away_ms / 1000
-    facts: Facts = {"version": item.version, "digest": item.digest, "clean": item.clean, "away_s": away_s}
+    facts: Facts = {
+        "version": item.version, "digest": item.digest, "clean": item.clean, "away_s": away_s,
+        **_unsure(item.clock_sure),
+    }  # fmt: skip
     step.events.append(Event(EventKind.STARTED, "daemon", None, Reason.STARTING, facts, (step.seq,)))
     if not item.clean:
         gap: Facts = {"away_s": away_s, "clean": False}

@@ -183,9 +183,12 @@ class LinkChange:
 
 @dataclass(frozen=True, slots=True)
 class ClockStep:
-    """The wall clock moved against the monotonic one by more than 2 s."""
+    """The wall clock moved against the monotonic one by more than 2 s, or was found to be set."""
 
     by_ms: int
+    """0: it did not move; it is known to be right from here on."""
+    sure: bool = True
+    """False: what it shows now cannot be right either."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -205,6 +208,8 @@ class Started:
     """The stop before was a clean one (or this is the first start)."""
     away_ms: int | None = None
     """Wall time since the last committed row; None on a first start or where the clock cannot be trusted."""
+    clock_sure: bool = True
+    """False: the wall clock is not set, so times are unsure until a `ClockStep` that is sure."""
 
 
 Input = (

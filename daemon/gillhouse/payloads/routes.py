@@ -7,6 +7,8 @@ gives every sample one of these fates:
 * QUEUED: waited at the broker while we were away and has no time of its own.
 * LATE: its own time lies before one already had from this sensor, or more than two intervals back.
 * AHEAD: its own time lies more than two minutes in the future; kept under its arrival.
+  While our own clock is not set, neither LATE against it nor AHEAD is said: a board's time is taken as it is,
+  LIVE if it is the newest of its sensor, and LATE if the message waited at the broker.
 * RETAINED: the broker's kept copy.
 * refused, with a reason from `reject.Reject`; nothing else ever leaves a decoder.
 
@@ -74,6 +76,7 @@ class _Batch:
 
     message: Message
     synced: bool
+    clock_sure: bool
     readings: list[Reading] = field(default_factory=list)
     rejects: list[Rejected] = field(default_factory=list)
 
@@ -156,11 +159,12 @@ class Routes:
         if own_time or board_seq is not None:
             self._is_new(known, Sample(value, ts if own_time else None, board_seq))
 
-    def decode(self, message: Message, synced: bool) -> Decoded:
+    def decode(self, message: Message, synced: bool, clock_sure: bool = True) -> Decoded:
         """The readings in a message, each with its fate.
 
         Args:
             synced: False while messages that waited at the broker may still be coming in.
+            clock_sure: False while our wall clock is not set: own times are not held against it.
         Returns:
             Never raises: what cannot be read is in `rejects`. A topic nobody listens on gives nothing.
         """
@@ -168,7 +172,7 @@ class Routes:
         if readers is None:
             return NOTHING
         self._watch_clock(message.received)
-        batch = _Batch(message, synced)
+        batch = _Batch(message, synced, clock_sure)
         for reader in readers:
             try:
                 document = self._read(reader, message.payload)
@@ -242,10 +246,14 @@ class Routes:
 def _reading(sensor: _Sensor, sample: Sample, batch: _Batch) -> Reading:
     """One reading with its fate."""
     own_ms, arrival_ms = sample.own_ms, batch.message.received.wall_ms
-    ahead = max(sample.shift_ms, 0 if own_ms is None else own_ms - arrival_ms) > AHEAD_MS
+    shown_ahead_ms = own_ms - arrival_ms if own_ms is not None and batch.clock_sure else 0
+    ahead = max(sample.shift_ms, shown_ahead_ms) > AHEAD_MS
     if own_ms is None or ahead:
         return _by_arrival(sensor, sample, batch, ahead)
-    late = own_ms < max(sensor.newest_own_ms, arrival_ms - sensor.late_ms)
+    if batch.clock_sure:
+        late = own_ms < max(sensor.newest_own_ms, arrival_ms - sensor.late_ms)
+    else:  # its age cannot be told: what waited at the broker moves nothing
+        late = own_ms < sensor.newest_own_ms or not batch.synced
     sensed_ms = own_ms
     if own_ms > sensor.newest_own_ms:
         sensor.newest_own_ms, sensor.same_own = own_ms, 0

@@ -57,10 +57,13 @@ class JournalQueries:
             before = after
 
     def segment_before(self, wall_ms: int) -> Segment | None:
-        """The last segment that began at or before a wall time: where a replay of that time starts."""
+        """The last segment that began at or before a wall time: where a replay of that time starts.
+
+        One begun while the clock was not set shows any time; it counts where there is no other.
+        """
         row = self._db.execute(
             f"SELECT {_SEGMENT} FROM segments WHERE id = (SELECT id FROM segments "  # noqa: S608
-            "WHERE wall_ms <= ? ORDER BY first_seq DESC, id DESC LIMIT 1)",
+            "WHERE wall_ms <= ? ORDER BY time_unsure, first_seq DESC, id DESC LIMIT 1)",
             (wall_ms,),
         ).fetchone()
         return None if row is None else self._ended(row)
