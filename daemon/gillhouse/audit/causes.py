@@ -28,6 +28,15 @@ REMEDY: dict[tuple[Quantity, Side], Role] = {
 }
 """What would bring it back."""
 
+PUSHES: dict[tuple[Quantity, Side], Role] = {
+    (Quantity.HUMIDITY, Side.BELOW): Role.FAN,
+    (Quantity.HUMIDITY, Side.ABOVE): Role.MIST,
+    (Quantity.CO2, Side.BELOW): Role.FAN,
+    (Quantity.TEMPERATURE, Side.BELOW): Role.COOLER,
+    (Quantity.TEMPERATURE, Side.ABOVE): Role.HEATER,
+}
+"""What takes it there, when a person runs it."""
+
 TOOL: dict[Role, str] = {
     Role.MIST: "mist",
     Role.FAN: "the fan",
@@ -38,6 +47,7 @@ TOOL: dict[Role, str] = {
 WORDS: dict[str, str] = {
     "door-open": "the door was open",
     "tank-empty": "the water tank was empty",
+    "by-hand": "{who} ran {what} by hand",
     "water-cap": "the day's water was used up",
     "people-inside": "somebody was inside",
     "daemon-away": "this box was off from {since} to {until}",
@@ -167,6 +177,20 @@ def _held_switch(case: Case, sensor: str, value: float) -> bool:
     return before == value
 
 
+def _by_hand(case: Case) -> Found:
+    """A person ran, over our head, what takes it that way."""
+    role = PUSHES.get((case.quantity, case.stretch.side))
+    for relay in case.evidence.latest.farm.relays.values():
+        if relay.space != case.space.id or relay.role is not role:
+            continue
+        for issued in case.evidence.commands.get(relay.id, ()):
+            command = issued.command
+            by_hand = command.on and not command.advise and command.reason is Reason.OVERRIDE
+            if by_hand and case.from_ms <= issued.ts < case.to_ms:
+                return {"who": command.facts.get("who") or "somebody", "what": TOOL[relay.role]}
+    return None
+
+
 def _away(case: Case) -> Found:
     for away in case.evidence.away:
         if away.from_ms < case.to_ms and away.to_ms > case.from_ms and away.to_ms > away.from_ms:
@@ -229,9 +253,11 @@ def _not_asked(case: Case) -> Found:
 _TABLE: Mapping[str, Callable[[Case], Found]] = {
     "door-open": _door,
     "tank-empty": _tank,
+    "by-hand": _by_hand,
     "water-cap": _refused(Reason.WATER_CAP),
     "people-inside": _refused(Reason.PEOPLE_INSIDE),
     "daemon-away": _away,
+    "advise-only": _advise_only,
     "broker-lost": _broker,
     "sensor-silent": _silent,
     "relay-silent": _relay_silent,
@@ -240,7 +266,6 @@ _TABLE: Mapping[str, Callable[[Case], Found]] = {
     "other-space": _refused(Reason.OTHER_SPACE_FIRST, Reason.NEVER_WITH),
     "no-tool": _no_tool,
     "no-effect": _no_effect,
-    "advise-only": _advise_only,
     "not-asked": _not_asked,
 }
 """Most telling first."""

@@ -17,6 +17,7 @@ from gillhouse.commands.options import default_state, since, state_option
 from gillhouse.core import crop_status
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.in_force import in_force
+from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import FarmSettings, SpaceSettings
 from gillhouse.core.truth import AT_LEAST_PCT
@@ -35,6 +36,14 @@ SHOWN = {
     "temperature": ("temperature", "C", 1),
     "co2": ("CO2", "ppm", 0),
 }
+
+
+SWITCHED = {
+    Quantity.DOOR.value: ("closed", "open"),
+    Quantity.PEOPLE.value: ("nobody inside", "somebody inside"),
+    Quantity.TANK.value: ("empty", "has water"),
+}
+"""What a switch's two values mean."""
 
 
 @click.command()
@@ -66,10 +75,14 @@ def _from_store(state: Path) -> dict[str, Any]:
         spaces: dict[str, Any] = {}
         for space in farm.spaces.values():
             spaces[space.id] = {
-                "name": space.name, "stage": space.stage.value, "species": space.species,
+                "name": space.name,
+                "stage": space.stage.value,
+                "species": space.species,
                 "batches": crop_status.batches(config, crops, space.id, clock_ms),
                 "bands_moving_h": crop_status.moving_h(config, crops, space.id, clock_ms),
-                "quantities": _newest((reader, truth), farm, space, clock_ms), "relays": {}, "alarms": [],
+                "quantities": _newest((reader, truth), farm, space, clock_ms),
+                "relays": {},
+                "alarms": [],
                 "next_action_s": None,
             }
     return {"spaces": spaces, "links": {}, "alarms": [], "findings": []}
@@ -87,9 +100,14 @@ def _newest(
         band = space.bands.get(sensor.quantity)
         (last,) = truth.corrected(sensor, [last])
         quantities[sensor.quantity.value] = {
-            "value": last.value, "quality": last.quality.name, "mark": last.mark.value,
-            "age_s": (clock_ms - last.ts) / 1000, "sensor": sensor.id, "held": False,
-            "low": band.low if band else None, "high": band.high if band else None,
+            "value": last.value,
+            "quality": last.quality.name,
+            "mark": last.mark.value,
+            "age_s": (clock_ms - last.ts) / 1000,
+            "sensor": sensor.id,
+            "held": False,
+            "low": band.low if band else None,
+            "high": band.high if band else None,
         }
     return quantities
 
@@ -131,7 +149,9 @@ def _air(quantities: dict[str, Any]) -> list[str]:
         edges = [f"{one[edge]:g}" if one[edge] is not None else "" for edge in ("low", "high")]
         wanted = f"  wanted {edges[0]}..{edges[1]}" if any(edges) else ""
         doubt = "" if one["quality"] == "GOOD" else f"  doubtful: {one['mark']}"
-        value = f"{one['value']:.{decimals}f} {unit}"
+        value = (
+            SWITCHED[key][one["value"] >= 0.5] if key in SWITCHED else f"{one['value']:.{decimals}f} {unit}"
+        )
         if one.get("at_least"):
             value = f"{AT_LEAST_PCT:g} {unit} or more (reads {one['value']:.{decimals}f})"
         words.append(f"{heading:<12} {value}{wanted}{doubt}  {_age(one['age_s'])} ago")
