@@ -36,6 +36,7 @@ def is_true(kind: str, plant: Plant) -> bool:
         # What a person should know that is no fault of anything.
         "drain-down": room.temperature_c < 4.0 or room.outside.temperature_c < 4.0,
         "at-capacity": True,
+        "water-stood": True,
     }
     return holds.get(kind, False)
 
