@@ -10,7 +10,7 @@ from core.farm_parts import WALL_MS, Bench, farm, sensor, space
 from gillhouse.alerts.wording import alarm_text
 from gillhouse.core.farm import Farm
 from gillhouse.core.hosing import says_hosed
-from gillhouse.core.inputs import Act, OperatorAction
+from gillhouse.core.inputs import Act, OperatorAction, SettingsChange
 from gillhouse.core.outputs import EventKind, Transition
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import WORDS, Reason
@@ -180,6 +180,17 @@ def test_settings_of_the_hose_count() -> None:
     assert mins[0] == pytest.approx(2 * mins[1], abs=2)
 
 
+def test_the_call_ends_when_the_space_is_open_no_more() -> None:
+    bench = Bench(barn(hose=HoseSettings(call_ms=20 * 3_600_000)))
+    bench.every(60, 60, barn_temp=20.0, barn_rh=80.0)
+    bench.give(act(Act.HOSED))
+    bench.every(60, 10, barn_temp=20.0, barn_rh=80.0)
+    assert alarms(bench)
+    bench.farm.resettle(barn(kind=SpaceKind.ROOM))
+    bench.give(SettingsChange("other"))
+    assert alarms(bench, Transition.RTN)
+
+
 def test_its_own_reach_is_told_by_time_of_day() -> None:
     """08:53 UTC to past noon: the reach of the forenoon is known after two hours, that of noon is not yet."""
     bench = Bench(barn())
@@ -192,7 +203,7 @@ def test_its_own_reach_is_told_by_time_of_day() -> None:
 
 
 def test_what_a_part_of_the_day_came_to_is_told_when_it_is_over() -> None:
-    """From 08:53 past noon: one part, 8 to 12, is over. By hand: 187 minutes known, under the band's 85 %; the
+    """From 08:53 past noon: 8 to 12 is over. By hand: 187 minutes known, under the band's 85 %; the
     reach is known after 131 (720 ln(720 / 600)), and the 56 from there on are as good as it comes: 30 %."""
     bench = Bench(barn())
     bench.every(60, 250, barn_temp=20.0, barn_rh=70.0)

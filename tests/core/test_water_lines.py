@@ -251,6 +251,14 @@ def test_what_is_no_water_line_is_refused(act, subject) -> None:
     assert reasons(bench, EventKind.REFUSED) == [Reason.UNKNOWN_SUBJECT]
 
 
+def test_a_state_from_before_there_were_lines_is_taken() -> None:
+    """As a daemon of the version before left it."""
+    kept = Bench(farm(space("barn", kind=SpaceKind.OPEN))).farm.snapshot()
+    old = {name: value for name, value in kept.items() if name not in ("lines", "caps", "reach")}
+    again = Farm.restore(farm(space("barn", kind=SpaceKind.OPEN)), old)
+    assert again.snapshot()["lines"]["barn-mist"]["litres"] == 0.0
+
+
 def test_what_is_known_of_lines_outlives_a_restart() -> None:
     bench = Bench(farm())
     bench.every(60, 30, room_temp=17.0, room_rh=70.0, room_co2=600.0)

@@ -196,8 +196,12 @@ def part_of_day(plan: Plan, now: Instant) -> int:
 
 
 def conditions(plan: Plan, state: State, now: Instant) -> list[Condition]:
-    """Whether the hose is called for, by open space."""
-    found = []
+    """Whether the hose is called for, by space; never where it is not open (any more)."""
+    found = [
+        Condition("hose", space, space, False)
+        for space in plan.spaces
+        if space not in state.caps and state.book.is_active("hose", space)
+    ]
     for space, caps in state.caps.items():
         own = plan.spaces[space]
         first = outlook(caps, own.settings.hose, now.wall_ms)

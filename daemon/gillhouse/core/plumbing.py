@@ -129,7 +129,7 @@ def conditions(plan: Plan, state: State, now: Instant) -> list[Condition]:
         if cold:
             coldest = min((line.coldest_c for line in cold if line.coldest_c is not None), default=None)
             facts.update(value=coldest, limit=plan.settings.water.drain_below_c)
-        if own.by_role[Role.MIST]:
+        if own.by_role[Role.MIST] or state.book.is_active("drain-down", space):
             found.append(Condition("drain-down", space, space, bool(full), facts))
     for relay in _mists(plan):
         line = state.lines[relay.id]
