@@ -8,7 +8,7 @@ import pytest
 from gillhouse.core.effect import EffectPlan, EffectState, Look, Misfit, misfits
 
 PLAN = EffectPlan(volume_m3=10.0, litres_per_h=6.0, fan_m3_per_h=60.0, leak_m3_per_h=3.0)
-START = Look(0, 0.0120, False, False, 900.0, 0.0060, 430.0, 0, 0, False)
+START = Look(0, 0.0120, 88.0, False, False, 900.0, 0.0060, 430.0, 0, 0, False)
 
 
 def after(minutes: float, *, mist: float = 0.0, fan: float = 0.0, ratio: float = 0.0, co2: float = 0.0,
@@ -43,8 +43,28 @@ def test_water_that_nobody_asked_for_does_not_fit() -> None:
     assert after(7, ratio=0.0003)[1][Misfit.MIST_UNASKED] is True
     assert after(7, ratio=0.0003, mist=0.3)[1][Misfit.MIST_UNASKED] is False
     assert after(7, ratio=0.0003, intake_ratio=0.0140)[1][Misfit.MIST_UNASKED] is False
-    assert after(12, full=True)[1][Misfit.MIST_UNASKED] is True
-    assert after(5, full=True)[1][Misfit.MIST_UNASKED] is False
+
+
+@pytest.mark.parametrize(("full_min", "found"), [(12, True), (6, False)])
+def test_air_that_fills_up_with_the_mist_off_does_not_fit(full_min: int, found: bool) -> None:
+    """A sensor at its stop can show no rise, but how it came there. One that was near it, or stands there
+    from the first, is rather wet."""
+    assert filled(90.0, full_min) is found
+    assert filled(96.0, full_min) is False
+    assert after(30, full=True)[1][Misfit.MIST_UNASKED] is False
+
+
+def filled(from_pct: float, full_min: int) -> bool | None:
+    """Six minutes as it was, with a last pulse, then full for so long."""
+    state, found = EffectState(), None
+    for n in range(12 + full_min * 2 + 1):
+        full = n > 12
+        look = replace(
+            START, mono_ms=n * 30_000, full=full, humidity_pct=100.0 if full else from_pct,
+            mist_ms=8_000 if n >= 12 else 0,
+        )  # fmt: skip
+        found = misfits(PLAN, state, look)[Misfit.MIST_UNASKED]
+    return found
 
 
 def test_co2_that_rises_while_the_fan_runs_does_not_fit() -> None:

@@ -46,9 +46,18 @@ class Kind:
 
 
 _LIMIT_PARENTS: Final = ("broker-lost",)
-_MIST_FAULTS: Final = ("tank-empty", "relay-silent", "mist-without-effect", "door-open", "sensor-flat")
-_AIR_FAULTS: Final = ("relay-stuck", "fan-without-effect", "relay-silent", "sensor-flat")
-_HEAT_FAULTS: Final = ("relay-stuck", "door-open", "relay-silent", "sensor-flat")
+_MIST_FAULTS: Final = (
+    "tank-empty",
+    "drain-down",
+    "relay-silent",
+    "mist-without-effect",
+    "fan-unasked",
+    "door-open",
+    "sensor-flat",
+)
+_WET_FAULTS: Final = ("relay-stuck", "mist-unasked", "fan-without-effect", "relay-silent", "sensor-flat")
+_AIR_FAULTS: Final = ("relay-stuck", "fan-without-effect", "fan-unasked", "relay-silent", "sensor-flat")
+_HEAT_FAULTS: Final = ("relay-stuck", "fan-unasked", "door-open", "relay-silent", "sensor-flat")
 
 KINDS: Final[dict[str, Kind]] = {
     "humidity-low": Kind(
@@ -69,7 +78,7 @@ KINDS: Final[dict[str, Kind]] = {
         "Stop the mist, let air in.",
         480,
         parents=_LIMIT_PARENTS,
-        causes=_AIR_FAULTS,
+        causes=_WET_FAULTS,
     ),
     "temperature-low": Kind(
         2,
@@ -299,8 +308,18 @@ KINDS: Final[dict[str, Kind]] = {
         "space will dry",
         "Clean filter and nozzles.",
         120,
-        parents=("broker-lost",),
-        causes=("tank-empty", "relay-silent", "door-open"),
+        parents=("broker-lost", "tank-empty", "drain-down", "relay-silent", "door-open"),
+        off_delay_ms=30 * MINUTE_MS,
+    ),
+    "mist-unasked": Kind(
+        2,
+        "MIST RUNS UNASKED",
+        "valve or relay stuck, hose in use",
+        "crop soaks, water runs away",
+        "Shut the water by hand.",
+        30,
+        parents=("broker-lost", "relay-stuck", "door-open"),
+        off_delay_ms=10 * MINUTE_MS,
     ),
     "fan-without-effect": Kind(
         2,
@@ -309,8 +328,18 @@ KINDS: Final[dict[str, Kind]] = {
         "air goes stale",
         "Look at fan and filter.",
         120,
-        parents=("broker-lost",),
-        causes=("relay-silent",),
+        parents=("broker-lost", "relay-silent", "door-open"),
+        off_delay_ms=30 * MINUTE_MS,
+    ),
+    "fan-unasked": Kind(
+        2,
+        "FAN RUNS UNASKED",
+        "fan or relay stuck, a door ajar",
+        "space dries and cools",
+        "Switch the fan off, shut doors.",
+        60,
+        parents=("broker-lost", "relay-stuck", "door-open"),
+        off_delay_ms=10 * MINUTE_MS,
     ),
     "at-capacity": Kind(
         3,

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field, replace
 from gillhouse.core import echo, hosing, interlock, plumbing, watch
 from gillhouse.core.alarm import Condition
 from gillhouse.core.batch_acts import restart, shift
+from gillhouse.core.effect import Accounts
 from gillhouse.core.house import LinkState, Override, Plan, State, restarted
 from gillhouse.core.inputs import (
     DEADLINE,
@@ -380,6 +381,7 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     state.sensors = {sensor: SensorState(heard_ms=mono_ms) for sensor in plan.settings.sensors}
     state.links = {link: LinkState(up=True, since_ms=mono_ms) for link in Link}
     state.watching.clear()
+    state.effects = Accounts(looked_ms=mono_ms)
     state.book.restart(step.now)
     for space, own in plan.spaces.items():
         fresh = state.spaces[space] = restarted(state.spaces[space], mono_ms)

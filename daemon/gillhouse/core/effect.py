@@ -29,6 +29,8 @@ UNASKED_RATIO = 0.0009
 """So much more water in four minutes with the mist off: about seven points."""
 FULL_MS = 480_000
 """Air that is full for so long with the mist off, while drier air is outside."""
+CLIMB_PCT = 5.0
+"""... after it has climbed so far within four minutes."""
 LEAST_FAN_SHARE = 0.3
 """Of the label's effect on CO2, what must at least be seen."""
 RISE_PPM = 22.0
@@ -63,6 +65,8 @@ class Look:
     mono_ms: int
     ratio: float | None
     """Of the air, by its sensors; None where none steers."""
+    humidity_pct: float
+    """As steers; only its course counts, and only where there is a `ratio`."""
     full: bool
     """The humidity sensor is at its upper end."""
     dry: bool
@@ -70,9 +74,9 @@ class Look:
     co2_ppm: float | None
     intake_ratio: float
     intake_ppm: float
-    mist_ms: int
+    mist_ms: float
     """Time the mist has been commanded on, ever..."""
-    fan_ms: int
+    fan_ms: float
     """... and the fan."""
     door_open: bool | None
 
@@ -84,6 +88,41 @@ class EffectState:
     door_ms: int | None = None
     """When a door was last seen open."""
     full_from_ms: int | None = None
+
+
+@dataclass(slots=True)
+class Account:
+    """What is kept of a space: what was commanded, what was seen, and what did not fit at the last look."""
+
+    at_ms: int = 0
+    """Counted up to here."""
+    mist_on: float = 0.0
+    """Share of the nozzles commanded on since..."""
+    fan_on: float = 0.0
+    """... and of the fans' flow."""
+    mist_ms: float = 0.0
+    """Commanded on so far, of all nozzles together..."""
+    fan_ms: float = 0.0
+    """... and of all fans."""
+    seen: EffectState = field(default_factory=EffectState)
+    found: dict[Misfit, bool | None] = field(default_factory=dict)
+
+
+@dataclass(slots=True)
+class Accounts:
+    """Of all spaces."""
+
+    looked_ms: int = 0
+    """Monotonic time of the last look."""
+    spaces: dict[str, Account] = field(default_factory=dict)
+
+
+def count(account: Account, mono_ms: int, mist_on: float, fan_on: float) -> None:
+    """Books the time since the last call with what was on then; notes what is on from now."""
+    elapsed_ms = max(mono_ms - account.at_ms, 0)
+    account.mist_ms += account.mist_on * elapsed_ms
+    account.fan_ms += account.fan_on * elapsed_ms
+    account.at_ms, account.mist_on, account.fan_on = mono_ms, mist_on, fan_on
 
 
 def misfits(plan: EffectPlan, state: EffectState, look: Look) -> dict[Misfit, bool | None]:
@@ -133,7 +172,8 @@ def _mist_unasked(state: EffectState, now: Look) -> bool | None:
     drier = now.intake_ratio < 0.95 * now.ratio
     if not now.full or not drier or now.mist_ms != then.mist_ms:
         state.full_from_ms = None
-    elif state.full_from_ms is None:
+    elif state.full_from_ms is None and not then.full and now.humidity_pct - then.humidity_pct >= CLIMB_PCT:
+        # It climbed there: what was near it, or reads so from the first, is rather wet (see `findings`).
         state.full_from_ms = now.mono_ms
     full = state.full_from_ms is not None and now.mono_ms - state.full_from_ms >= FULL_MS - RISE_WINDOW_MS
     return (quiet and drier and now.ratio - then.ratio >= UNASKED_RATIO) or full

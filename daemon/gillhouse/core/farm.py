@@ -16,6 +16,7 @@ from gillhouse.core import (
     batch_arrivals,
     calibrating,
     capacity,
+    effect_watch,
     findings,
     hosing,
     learning,
@@ -220,6 +221,9 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
                 plan = self._plan
             step.events += findings.look(plan, state, step.seq, step.now)
             self._look_at_water(step)
+        if effect_watch.is_time(state, mono_ms):
+            doors, people = self._switch(Quantity.DOOR), self._switch(Quantity.PEOPLE)
+            step.conditions += effect_watch.look(plan, state, step.now, doors, people)
         if state.overrides:
             arrivals.end_overrides(plan, state, step)
         if state.runs:
@@ -300,6 +304,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         if granted.commands:
             learning.follow_all(plan, state, step.now)
             plumbing.follow(plan, state, step.now)
+            effect_watch.follow(plan, state, step.now)
         step.commands += granted.commands
         step.events += granted.events
         begun: dict[str, None] = {}

@@ -10,6 +10,7 @@ from gillhouse.core.alarm import AlarmBook
 from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.batches import CropState
 from gillhouse.core.caps import Caps
+from gillhouse.core.effect import Accounts
 from gillhouse.core.found import Found
 from gillhouse.core.in_force import in_force
 from gillhouse.core.inputs import Link
@@ -75,6 +76,8 @@ class State:
     """What a space's fans count as, of their labels, where the learnt figure has taken over."""
     shadows: dict[str, ShadowState] = field(default_factory=dict)
     """What is learnt beside the labels, by space."""
+    effects: Accounts = field(default_factory=Accounts)
+    """Whether mist and fans show in the air."""
     lines: dict[str, LineState] = field(default_factory=dict)
     """Of water, by mist or pump relay."""
     caps: dict[str, Caps] = field(default_factory=dict)

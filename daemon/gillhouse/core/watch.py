@@ -11,7 +11,7 @@ file can raise them.
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
-from gillhouse.core import capacity
+from gillhouse.core import capacity, effect_watch
 from gillhouse.core.alarm import Condition, Side, alarm_id, beyond
 from gillhouse.core.alarm_kinds import PEOPLE_LIMITS, TIMING, deadband
 from gillhouse.core.crops import Band
@@ -323,7 +323,8 @@ def everything(
     for relay, settings in plan.settings.relays.items():
         if settings.echo_within_ms is not None:
             found += relay_conditions(plan, state, now, relay)
-    found += [capacity.condition(plan, state, space) for space in plan.spaces]
+    for space in plan.spaces:
+        found += [capacity.condition(plan, state, space), *effect_watch.conditions(plan, state, space)]
     return found
 
 

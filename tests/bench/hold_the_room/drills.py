@@ -18,8 +18,10 @@ from gillhouse.sim.sensors import Health
 
 BEGIN_MS = 25 * HOUR_MS
 AFTER_MS = 2 * HOUR_MS
-MIST_FAULTS = ("mist-without-effect", "relay-stuck", "relay-silent", "tank-empty")
-FAN_FAULTS = ("fan-without-effect", "relay-stuck", "relay-silent")
+MIST_GONE = ("mist-without-effect", "relay-silent", "tank-empty")
+MIST_ON = ("mist-unasked", "relay-stuck")
+FAN_GONE = ("fan-without-effect", "relay-silent")
+FAN_ON = ("fan-unasked", "relay-stuck")
 
 
 def _health(sensor: str, health: Health) -> Callable[[Plant, Ours], None]:
@@ -72,12 +74,12 @@ DRILLS = {
         _health("rh", Health.FROZEN), _health("rh", _WELL), ("sensor-flat",), 20
     ),
     "CO2 sensor silent": Drill(_health("co2", Health.DEAD), _health("co2", _WELL), ("sensor-silent",), 3),
-    "fan stuck off": Drill(_stuck("fan", False), _stuck("fan", None), FAN_FAULTS, 10),
-    "fan stuck on": Drill(_stuck("fan", True), _stuck("fan", None), FAN_FAULTS, 10),
-    "mist stuck on": Drill(_stuck("mist", True), _stuck("mist", None), MIST_FAULTS, 10),
-    "mist stuck off": Drill(_stuck("mist", False), _stuck("mist", None), MIST_FAULTS, 10),
+    "fan stuck off": Drill(_stuck("fan", False), _stuck("fan", None), FAN_GONE, 10),
+    "fan stuck on": Drill(_stuck("fan", True), _stuck("fan", None), FAN_ON, 10),
+    "mist stuck on": Drill(_stuck("mist", True), _stuck("mist", None), MIST_ON, 10),
+    "mist stuck off": Drill(_stuck("mist", False), _stuck("mist", None), MIST_GONE, 10),
     "tank empty": Drill(_tank(False, False), _tank(True, True), ("tank-empty",), 15),
-    "tank empty, its switch stuck": Drill(_tank(False, True), _tank(True, True), MIST_FAULTS, 15),
+    "tank empty, its switch stuck": Drill(_tank(False, True), _tank(True, True), MIST_GONE, 15),
     "broker gone for an hour": Drill(_broker(False), _broker(True), ("broker-lost",), None, 1.0),
 }
 
