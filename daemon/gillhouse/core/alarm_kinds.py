@@ -334,9 +334,9 @@ KINDS: Final[dict[str, Kind]] = {
     "fan-unasked": Kind(
         2,
         "FAN RUNS UNASKED",
-        "fan or relay stuck, a door ajar",
+        "relay stuck or door ajar",
         "space dries and cools",
-        "Switch the fan off, shut doors.",
+        "Stop the fan, shut doors.",
         60,
         parents=("broker-lost", "relay-stuck", "door-open"),
         off_delay_ms=10 * MINUTE_MS,
