@@ -184,8 +184,10 @@ def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict
         facts = _mist_facts(plan, inside, aim, False)
         return dict.fromkeys(plan.relays, Wish(False, state.mode, None, inside.humidity.seqs, facts))
     _look_ahead(plan, inside, state, aim)
-    if is_wet(state.film) and inside.humidity.trusted and not state.urgent and not plan.open_air:
-        state.mode = Reason.CAPS_WET if state.mode is Reason.HOLD_HUMID else state.mode
+    wet = is_wet(state.film) and inside.humidity.trusted and not plan.open_air
+    if wet and state.mode is Reason.HOLD_HUMID:
+        state.mode = Reason.CAPS_WET
+    if wet and not state.urgent:
         facts = _mist_facts(plan, inside, aim, False)
         return dict.fromkeys(plan.relays, Wish(False, Reason.CAPS_WET, None, inside.humidity.seqs, facts))
     return {relay: _mist_wish(plan, inside, state, relay, mono_ms, aim) for relay in plan.relays}
@@ -194,12 +196,13 @@ def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict
 def _mist_wish(
     plan: MistPlan, inside: Inside, state: MistState, relay: str, mono_ms: int, aim: float
 ) -> Wish:
+    mode = Reason.HOLD_HUMID if state.mode is Reason.CAPS_WET else state.mode
     if state.wanted_ms < plan.pulse_ms:
-        return Wish(False, Reason.IN_BAND if state.mode is Reason.HOLD_HUMID else Reason.WAITING_GAP)
+        return Wish(False, Reason.IN_BAND if mode is Reason.HOLD_HUMID else Reason.WAITING_GAP)
     if mono_ms < _rested_ms(state, relay):
         return Wish(False, Reason.WAITING_GAP)
     run_ms = min(state.wanted_ms, plan.longest_ms)
-    return Wish(True, state.mode, run_ms, inside.humidity.seqs, _mist_facts(plan, inside, aim, True))
+    return Wish(True, mode, run_ms, inside.humidity.seqs, _mist_facts(plan, inside, aim, True))
 
 
 def _mist_facts(plan: MistPlan, inside: Inside, aim: float, dew: bool) -> Facts:
