@@ -99,7 +99,7 @@ def test_a_dry_tent_is_told_from_when_how_far_why_and_who_answered(tmp_path: Pat
     assert found[1] == f"DO FIRST  Tent: {job}"
     tent = found.index("TENT lions mane, fruiting: DRY. Under 87 % from 21:00 to 21:48, driest 77.")
     assert found[tent + 1] == "  Why: mist ran 3 times, 30 s in all, and that was not enough."
-    assert found[tent + 2] == "  Done: mist 3 times (30 s); called 21:10, helper 1 answered 21:15."
+    assert found[tent + 2] == "  Done: mist 3 times (30 s); called 21:10 (dry), helper 1 answered 21:15."
 
 
 def test_an_alarm_that_still_stands_is_the_first_job(tmp_path: Path) -> None:

@@ -159,6 +159,35 @@ def test_the_story_can_be_read_in_the_night(night: Night) -> None:
     assert {"door-open", "tank-empty"} <= {reason for (reason,) in refused}
 
 
+def test_stage_check_limit_and_wet_caps_can_be_read_in_it_too(night: Night) -> None:
+    """Oyster's humidity may rise from 90 to 95 % for its rest: 2 % an hour, in quarters."""
+    tent, room, barn = night.space("tent"), night.space("room"), night.space("barn")
+    highs = [one["high"] for one in room["quantities"]["humidity"]["limits"]]
+    assert (highs[0], highs[-1], room["stage"]) == (90.0, 95.0, "rest")
+    assert highs == sorted(highs)
+    assert len(highs) == 11
+    kinds = {one["kind"] for one in room["happened"]}
+    assert {"batch-added", "stage-begun", "calibrated"} <= kinds
+    assert next(s for s in room["sensors"] if s["id"] == "room-rh")["calibrations"][-1]["who"].endswith(
+        "(invented)"
+    )
+    limit = next(alarm for alarm in barn["alarms"] if alarm["kind"] == "at-capacity")
+    assert "invented" in limit["who"]
+    (wet,) = [one for one in tent["happened"] if one["kind"] == "caps-wet"]
+    assert "2025-10-14T21:55" < wet["at"] < "2025-10-14T22:15"
+    held = night.rows(
+        "SELECT count(*) FROM events WHERE kind = 'decision' AND reason = 'caps-wet' AND space = 'tent'"
+    )
+    assert held[0][0] >= 1
+    truth = next(each for each in night.truth["spaces"] if each["space"] == "tent")
+    assert 0.5 < truth["wet_cap_h"] < 3.0  # the model's caps were wet indeed, and dried
+    assert [one["batch"] for one in night.figures["coming"]] == ["lm-1"]
+    text = (night.folder / "night.txt").read_text(encoding="utf-8")
+    assert len(text.splitlines()) <= 12
+    told = ("AT ITS LIMIT", "go-1 from fruiting to rest", "room-rh corrected", "caps wet until", "by hand")
+    assert [words for words in told if words not in text] == []
+
+
 def test_humidity_and_co2_are_held_outside_the_faults(night: Night) -> None:
     """The promise: tent and room hold both in band at least 60 % of the time, by the true air."""
     joint = {each["space"]: each["joint_in_band_pct"] for each in night.truth["spaces"]}

@@ -16,7 +16,7 @@ from gillhouse.sim.boards import relay_boards, sensor_boards
 from gillhouse.sim.link import BoardLink, TrialError
 from gillhouse.sim.lockstep import Cast, Lockstep
 from gillhouse.sim.plant import House
-from gillhouse.sim.story import Moment, Stage
+from gillhouse.sim.story import Moment, Scene
 from gillhouse.sim.weather import Weather
 from servers import MosquittoBroker
 from sim.farms import trial_config
@@ -41,8 +41,8 @@ class Met:
         sensors = sensor_boards([ROUTE], self.house.sensors)
         relays = relay_boards({"room-heater": WIRE}, {"room-heater": True}, "trial/")
         cast = Cast(self.house, sensors, relays, self.link, moments, "trial/gillhouse/alive")
-        stage = Stage(self.house, sensors, lambda _: None, list, lambda: 0)
-        self.lockstep = Lockstep(self.clock, SystemClock(), self.daemon, cast, stage)
+        scene = Scene(self.house, sensors, lambda _: None, list, lambda _: {}, lambda: 0)
+        self.lockstep = Lockstep(self.clock, SystemClock(), self.daemon, cast, scene)
 
     def __enter__(self) -> "Met":
         self.daemon.start()
@@ -137,8 +137,8 @@ def test_a_dead_daemon_ends_the_trial_at_once(broker: MosquittoBroker, tmp_path:
 def test_the_story_happens_at_its_moments(broker: MosquittoBroker, tmp_path: Path) -> None:
     seen: list[int] = []
 
-    def look() -> Callable[[Stage], None]:
-        return lambda stage: seen.append(stage.house.at_ms)
+    def look() -> Callable[[Scene], None]:
+        return lambda scene: seen.append(scene.house.at_ms)
 
     at = (70_500, 70_500, 95_000)
     moments = tuple(Moment(at_ms, "looks", look()) for at_ms in at)

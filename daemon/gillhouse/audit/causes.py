@@ -5,7 +5,7 @@ figures. Each row looks at the same evidence and answers with the facts for its 
 the log does not show is said to be unknown.
 """
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from gillhouse.audit import runs, told
@@ -127,20 +127,26 @@ def _stood(case: Case, kind: str) -> list[str]:
 
 
 def _refused(*reasons: Reason) -> Callable[[Case], Found]:
-    def look(case: Case) -> Found:
-        mine = {relay.id for relay in case.relays()}
-        for happened in case.evidence.events:
-            event = happened.event
-            if (
-                case.from_ms <= happened.ts < case.to_ms
-                and event.kind in {EventKind.REFUSED, EventKind.DECISION}
-                and event.reason in reasons
-                and (event.subject in mine or (event.space == case.space.id and not mine))
-            ):
-                return {}
-        return None
+    return lambda case: {} if _refusals(case, reasons) else None
 
-    return look
+
+def _refusals(case: Case, reasons: Sequence[Reason]) -> int:
+    """How often what could have helped was held back for one of the reasons."""
+    mine = {relay.id for relay in case.relays()}
+    return sum(
+        case.from_ms <= happened.ts < case.to_ms
+        and happened.event.kind in {EventKind.REFUSED, EventKind.DECISION}
+        and happened.event.reason in reasons
+        and (happened.event.subject in mine or (happened.event.space == case.space.id and not mine))
+        for happened in case.evidence.events
+    )
+
+
+def _crowded_out(case: Case) -> Found:
+    """Put off for another space more often than it ran: a wait of seconds in a queue explains nothing."""
+    times, _ = _ran(case, advise=False)
+    put_off = _refusals(case, (Reason.OTHER_SPACE_FIRST, Reason.NEVER_WITH))
+    return {} if put_off > times else None
 
 
 def _door(case: Case) -> Found:
@@ -263,7 +269,7 @@ _TABLE: Mapping[str, Callable[[Case], Found]] = {
     "relay-silent": _relay_silent,
     "outside-worse": _refused(Reason.OUTSIDE_WORSE),
     "at-the-limit": _refused(Reason.LONGEST_RUN, Reason.STARTS_CAP),
-    "other-space": _refused(Reason.OTHER_SPACE_FIRST, Reason.NEVER_WITH),
+    "other-space": _crowded_out,
     "no-tool": _no_tool,
     "no-effect": _no_effect,
     "not-asked": _not_asked,

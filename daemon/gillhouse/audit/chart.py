@@ -8,8 +8,17 @@ from datetime import UTC, datetime, timedelta
 
 from gillhouse.audit import runs, told
 from gillhouse.audit.figures import litres
-from gillhouse.audit.night import AlarmNight, Night, NoteNight, QuantityNight, RelayNight, SpaceNight, Window
-from gillhouse.audit.wording import ROLE_WORD, alarm_words, note_words
+from gillhouse.audit.night import (
+    AlarmNight,
+    Happened,
+    Night,
+    NoteNight,
+    QuantityNight,
+    RelayNight,
+    SpaceNight,
+    Window,
+)
+from gillhouse.audit.wording import ROLE_WORD, alarm_words, note_words, span_words
 from gillhouse.core.quantities import Quantity
 from gillhouse.drawing.figures import BandSpan, Flag, Ink, MarkLane, Step, Strip, Tick, TraceLane
 
@@ -18,7 +27,7 @@ INK = {Quantity.HUMIDITY: Ink.HUMIDITY, Quantity.CO2: Ink.CO2, Quantity.TEMPERAT
 LEAST_SPAN = {Quantity.HUMIDITY: 10.0, Quantity.CO2: 300.0, Quantity.TEMPERATURE: 4.0}
 CEILING = {Quantity.HUMIDITY: 100.0}
 MOST_FLAGS = 24
-"""More flags than this would hide the chart; alarms go before notes."""
+"""More flags than this would hide the chart; alarms go before notes, notes before changes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,19 +58,23 @@ def strip(night: Night, space: SpaceNight, key: str) -> Strip:
 
 
 def flags(night: Night, space: SpaceNight) -> list[Explained]:
-    """Alarms and notes of a space, and those of the whole farm, numbered by time."""
+    """Alarms, notes and changes of a space, and those of the whole farm, numbered by time."""
     zone = night.window.zone
     alarms = [*space.alarms, *night.alarms][:MOST_FLAGS]
     notes = [*space.notes, *night.notes][: MOST_FLAGS - len(alarms)]
-    rows: list[AlarmNight | NoteNight] = [*alarms, *notes]
+    changes = space.happened[: max(MOST_FLAGS - len(alarms) - len(notes), 0)]
+    rows: list[AlarmNight | NoteNight | Happened] = [*alarms, *notes, *changes]
     rows.sort(key=lambda row: row.began_ms if isinstance(row, AlarmNight) else row.ts)
     found = []
     for number, row in enumerate(rows, start=1):
         if isinstance(row, AlarmNight):
             flag = Flag(number, row.began_ms, True, row.ended_ms)
             found.append(Explained(flag, told.clock(row.began_ms, zone), alarm_words(row, zone)))
-        else:
+        elif isinstance(row, NoteNight):
             found.append(Explained(Flag(number, row.ts, False), told.clock(row.ts, zone), note_words(row)))
+        else:
+            flag = Flag(number, row.ts, False, row.to_ms)
+            found.append(Explained(flag, told.clock(row.ts, zone), row.words))
     return found
 
 
@@ -105,7 +118,7 @@ def _summary(one: QuantityNight) -> str:
     if tally.least is None or tally.most is None:
         return "nothing known"
     inside = percent(tally.inside_ms, tally.covered_ms)
-    return f"{told.span(one.quantity, tally.least, tally.most)}, in range {inside}"
+    return f"{span_words(one, tally.least, tally.most)}, in range {inside}"
 
 
 def _known(one: QuantityNight, window: Window) -> str:

@@ -15,10 +15,12 @@ from itertools import groupby
 
 from gillhouse.audit import causes, hold, places, runs
 from gillhouse.audit.evidence import Evidence
+from gillhouse.audit.happened import changes
 from gillhouse.audit.night import (
     REPORTED,
     AlarmNight,
     AuditError,
+    Happened,
     Night,
     NoteNight,
     Outside,
@@ -120,6 +122,7 @@ def _space(
             _sensor(evidence, sensor) for sensor in farm.sensors.values() if sensor.space == space.id
         ),
         reach=_reach(evidence, space.id),
+        happened=tuple(one for one in _happened(evidence) if one.space == space.id),
     )
 
 
@@ -327,6 +330,11 @@ def _reach(evidence: Evidence, space: str) -> tuple[float, float] | None:
     spans = [(one.event.facts["low"], one.event.facts["high"]) for one in told]
     known = [(low, high) for low, high in spans if isinstance(low, float) and isinstance(high, float)]
     return (min(low for low, _ in known), max(high for _, high in known)) if known else None
+
+
+def _happened(evidence: Evidence) -> tuple[Happened, ...]:
+    window = evidence.window
+    return changes(evidence.events, window.from_ms, window.to_ms, window.zone)
 
 
 def _sensor(evidence: Evidence, sensor: SensorSettings) -> SensorNight:

@@ -25,7 +25,6 @@ from gillhouse.audit.verdict import SpaceVerdict
 from gillhouse.audit.wording import (
     DOUBT_WORD,
     ROLE_WORD,
-    WORST_WORD,
     about,
     alarm_title,
     answer_words,
@@ -33,6 +32,7 @@ from gillhouse.audit.wording import (
     outside_words,
     sentence,
     species_words,
+    worst_words,
 )
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import RelaySettings
@@ -123,6 +123,7 @@ def as_html(night: Night) -> str:
         sensors=_sensors(night),
         water=text.water(night),
         box=text.box(night),
+        coming=_coming(night),
         rejects=_rejects(night),
         settings=", ".join(digest[:8] for digest in night.configs),
     )
@@ -178,13 +179,21 @@ def _outside_rows(night: Night, space: SpaceNight) -> list[tuple[int, OutsideRow
 def _outside(night: Night, one: QuantityNight, outside: Outside) -> OutsideRow:
     stretch, zone = outside.stretch, night.window.zone
     open_end = "" if stretch.end_known else ", end not seen"
-    worst = f"{WORST_WORD[one.quantity, stretch.side]} {told.amount(one.quantity, stretch.worst)}"
+    worst = worst_words(one, stretch.side, stretch.worst)
     return OutsideRow(
         when=f"{told.clocks(stretch.from_ms, stretch.to_ms, zone)}{open_end}",
         lasted=told.lasted(stretch.outside_ms),
         what=f"{capital(outside_words(one.quantity, stretch.side, stretch.limit))}, {worst}",
         why=sentence(outside.words),
     )
+
+
+def _coming(night: Night) -> list[str]:
+    """A line for each stage that is due or soon will be."""
+    names = {space.space.id: space.space.name for space in night.spaces}
+    return [
+        sentence(text.coming_words(one, names.get(one.space, one.space), night)) for one in night.coming
+    ]
 
 
 def _relays(night: Night) -> list[RelayRow]:

@@ -15,6 +15,7 @@ from gillhouse.audit.sensor_findings import FindingNight
 from gillhouse.core.crops import Stage
 from gillhouse.core.outputs import Facts
 from gillhouse.core.quantities import Quantity
+from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import RelaySettings, SensorSettings, SpaceSettings
 from gillhouse.errors import GillhouseError
 
@@ -120,6 +121,18 @@ class NoteNight:
 
 
 @dataclass(frozen=True, slots=True)
+class Happened:
+    """Something that changed a space, or how it is seen, besides relays and alarms."""
+
+    ts: int
+    to_ms: int | None
+    """Of something that lasts: its end, or the window's."""
+    space: str | None
+    kind: Reason
+    words: str
+
+
+@dataclass(frozen=True, slots=True)
 class SensorNight:
     sensor: SensorSettings
     received: int
@@ -168,6 +181,7 @@ class SpaceNight:
     sensors: tuple[SensorNight, ...]
     reach: tuple[float, float] | None = None
     """Of an open space: from how dry to how damp it came in these hours lately, percent."""
+    happened: tuple[Happened, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

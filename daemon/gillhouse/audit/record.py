@@ -18,6 +18,7 @@ from gillhouse.audit.night import (
     Away,
     ClockUnset,
     Coming,
+    Happened,
     Night,
     NoteNight,
     Outside,
@@ -109,6 +110,7 @@ def _space(night: Night, space: SpaceNight) -> dict[str, Any]:
         "shared_relays": list(space.shared),
         "alarms": [_alarm(alarm, zone) for alarm in space.alarms],
         "notes": [_note(note, zone) for note in space.notes],
+        "happened": [_happened(one, zone) for one in space.happened],
         "own_reach": None if space.reach is None else list(space.reach),
         "sensors": [_sensor(sensor, night) for sensor in space.sensors],
     }
@@ -221,6 +223,11 @@ def _alarm(one: AlarmNight, zone: tzinfo) -> dict[str, Any]:
 
 def _note(one: NoteNight, zone: tzinfo) -> dict[str, Any]:
     return {"at": iso(one.ts, zone), "space": one.space, "who": one.who, "text": one.text}
+
+
+def _happened(one: Happened, zone: tzinfo) -> dict[str, Any]:
+    to = None if one.to_ms is None else iso(one.to_ms, zone)
+    return {"at": iso(one.ts, zone), "to": to, "kind": one.kind.value, "words": one.words}
 
 
 def _sensor(one: SensorNight, night: Night) -> dict[str, Any]:

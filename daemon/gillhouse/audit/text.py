@@ -9,13 +9,23 @@ from dataclasses import dataclass
 
 from gillhouse.audit import runs, told, verdict
 from gillhouse.audit.chart import percent
+from gillhouse.audit.happened import SHORT
 from gillhouse.audit.night import AlarmNight, Coming, Night, Outside, QuantityNight, SensorNight, SpaceNight
 from gillhouse.audit.verdict import Finding, Grade, SpaceVerdict
-from gillhouse.audit.wording import ROLE_WORD, WORST_WORD, capital, outside_words, species_words
+from gillhouse.audit.wording import (
+    ROLE_WORD,
+    alarm_title,
+    capital,
+    outside_words,
+    span_words,
+    species_words,
+    worst_words,
+)
 from gillhouse.core.quantities import Quantity
 
 MOST_LINES = 12
 MOST_COMING = 3
+MOST_CHANGED = 4
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +45,8 @@ def lines(night: Night) -> list[str]:
     """At most `MOST_LINES` lines."""
     found = verdict.verdicts(night)
     top = [head(night), _first(verdict.jobs(night))]
-    tail = [line for line in (coming(night), box(night), water(night), _sensors(night)) if line]
+    last = (changed(night), coming(night), box(night), water(night), _sensors(night))
+    tail = [line for line in last if line]
     room = MOST_LINES - len(top) - len(tail)
     return [*top, *_fitted([_block(night, one) for one in found], found, room), *tail]
 
@@ -124,17 +135,9 @@ def _range(figures: QuantityNight) -> str:
     if figures.quantity is Quantity.CO2:
         words = f"CO2 up to {told.number(Quantity.CO2, tally.most)}"
     else:
-        words = _spanned(figures, tally.least, tally.most)
+        words = span_words(figures, tally.least, tally.most)
     share = percent(tally.inside_ms, tally.covered_ms)
     return words if share == "100 %" else f"{words} (right {share})"
-
-
-def _spanned(figures: QuantityNight, least: float, most: float) -> str:
-    """Least to most; where sensors are not sure any more, 'or more'."""
-    sure = figures.sure_to
-    if sure is None or most <= sure:
-        return told.span(figures.quantity, least, most)
-    return f"{told.span(figures.quantity, min(least, sure), sure)} or more"
 
 
 def _others(one: SpaceVerdict) -> str:
@@ -181,10 +184,7 @@ def _when(night: Night, same: Sequence[Outside]) -> str:
 
 def _how_far(figures: QuantityNight, same: Sequence[Outside]) -> str:
     worst = max(same, key=lambda outside: abs(outside.stretch.worst - outside.stretch.limit)).stretch
-    words, sure = WORST_WORD[figures.quantity, worst.side], figures.sure_to
-    if sure is not None and worst.worst > sure:
-        return f"{words} {told.number(figures.quantity, sure)} or more"
-    return f"{words} {told.number(figures.quantity, worst.worst)}"
+    return worst_words(figures, worst.side, worst.worst)
 
 
 def _done(night: Night, space: SpaceNight) -> str:
@@ -208,10 +208,20 @@ def _done(night: Night, space: SpaceNight) -> str:
 def _answer(night: Night, called: Sequence[AlarmNight]) -> str:
     zone = night.window.zone
     first = min(called, key=lambda alarm: (alarm.priority, alarm.began_ms))
-    at = told.clock(first.began_ms, zone)
+    at = f"{told.clock(first.began_ms, zone)} ({alarm_title(first.kind).lower()})"
     if first.acknowledged_ms is None:
         return f"called {at}, nobody answered"
     return f"called {at}, {first.who or 'somebody'} answered {told.clock(first.acknowledged_ms, zone)}"
+
+
+def changed(night: Night) -> str:
+    """What made the air another, or how it is seen, such as: Room 20:30 go-1 from fruiting to rest."""
+    rows = [(one, space.space.name) for space in night.spaces for one in space.happened if one.kind in SHORT]
+    rows.sort(key=lambda row: row[0].ts)
+    zone = night.window.zone
+    parts = [f"{name} {told.clock(one.ts, zone)} {one.words}" for one, name in rows[:MOST_CHANGED]]
+    more = f" And {len(rows) - MOST_CHANGED} more." if len(rows) > MOST_CHANGED else ""
+    return f"CHANGED {'; '.join(parts)}.{more}" if parts else ""
 
 
 def coming(night: Night) -> str:

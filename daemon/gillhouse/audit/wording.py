@@ -7,7 +7,7 @@ from datetime import tzinfo
 
 from gillhouse.audit import told
 from gillhouse.audit.hold import Side
-from gillhouse.audit.night import AlarmNight, NoteNight
+from gillhouse.audit.night import AlarmNight, NoteNight, QuantityNight
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.outputs import Facts
 from gillhouse.core.quantities import Quantity
@@ -87,6 +87,22 @@ def outside_words(quantity: Quantity, side: Side, limit: float) -> str:
     """Such as: under 80 %, CO2 over 1000 ppm."""
     what = "CO2 " if quantity is Quantity.CO2 else ""
     return f"{what}{'under' if side is Side.BELOW else 'over'} {told.limit(quantity, limit)}"
+
+
+def span_words(figures: QuantityNight, least: float, most: float) -> str:
+    """Least to most, such as 83-95 % or more: where sensors are not sure any more, 'or more'."""
+    sure = figures.sure_to
+    if sure is None or most <= sure:
+        return told.span(figures.quantity, least, most)
+    return f"{told.span(figures.quantity, min(least, sure), sure)} or more"
+
+
+def worst_words(figures: QuantityNight, side: Side, worst: float) -> str:
+    """Such as: driest 78, wettest 95 or more."""
+    words, sure = WORST_WORD[figures.quantity, side], figures.sure_to
+    if sure is not None and worst > sure:
+        return f"{words} {told.number(figures.quantity, sure)} or more"
+    return f"{words} {told.number(figures.quantity, worst)}"
 
 
 def capital(words: str) -> str:

@@ -16,7 +16,7 @@ from gillhouse.sim.boards import LET_GO_WORD, RelayBoard, SensorBoard, Sent
 from gillhouse.sim.link import BoardLink
 from gillhouse.sim.plant import House
 from gillhouse.sim.quiet import Daemon, Quiet
-from gillhouse.sim.story import Moment, Stage
+from gillhouse.sim.story import Moment, Scene
 
 
 @dataclass(slots=True)
@@ -47,13 +47,13 @@ class Tally:
 class Lockstep:
     """Drives one trial."""
 
-    def __init__(self, clock: VirtualClock, real: Clock, daemon: Daemon, cast: Cast, stage: Stage) -> None:
+    def __init__(self, clock: VirtualClock, real: Clock, daemon: Daemon, cast: Cast, scene: Scene) -> None:
         """
         Args:
             clock: the daemon's; starts at the trial's first moment.
             real: the machine's, for patience and for `real_pace`.
         """
-        self._clock, self._real, self._cast, self._stage = clock, real, cast, stage
+        self._clock, self._real, self._cast, self._scene = clock, real, cast, scene
         self._moments = list(cast.moments)
         self.quiet = Quiet(real, daemon, cast.link)
         self.tally = Tally()
@@ -111,7 +111,7 @@ class Lockstep:
             self._echo(echo)
         while self._moments and self._moments[0].at_ms <= now_ms:
             self._cast.house.advance(now_ms)
-            self._moments.pop(0).do(self._stage)
+            self._moments.pop(0).do(self._scene)
         wall_ms = self._clock.now().wall_ms
         for sensor_board in self._cast.sensors:
             due = sensor_board.due_ms <= now_ms

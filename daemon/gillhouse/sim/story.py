@@ -1,20 +1,31 @@
 """What goes wrong in the trial's night on purpose, and what invented people do about it.
 
-In the evening somebody enters what a humidity sensor said in two salt jars that afternoon: it is corrected
-from then on. A humidity board dies at 02:10 and is plugged in again; a door stays open from 04:00 to 04:25;
+In the evening the batches are written into the book, and the room's, which was picked, goes to rest: its air
+changes over hours. Somebody enters what a humidity sensor said in two salt jars that afternoon: it is
+corrected from then on. Somebody means well and runs the tent's mist by hand: its caps are wet for a while. A
+humidity board dies at 02:10 and is plugged in again; a door stays open from 04:00 to 04:25;
 the water tank is empty for a while. Each gives an alarm, a fallback or a refusal that `night` and `why` can
 then tell. A farm that lacks a part (no tank, no room with a door) is spared that chapter. The people are
 invented, and say so.
 """
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 
 from gillhouse.core.calibration import Point, calibration
+from gillhouse.core.crops import Band, Stage
 from gillhouse.core.edges import SensorRoute
-from gillhouse.core.inputs import Act, Calibrated, OperatorAction
+from gillhouse.core.inputs import Act, BatchAct, BatchAction, Calibrated, OperatorAction
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.settings import FarmSettings, Role, SensorSettings, SpaceKind
+from gillhouse.core.ramps import STEP_MS
+from gillhouse.core.settings import (
+    FarmSettings,
+    RelaySettings,
+    Role,
+    SensorSettings,
+    SpaceKind,
+    SpaceSettings,
+)
 from gillhouse.sim.boards import SensorBoard
 from gillhouse.sim.plant import OUTSIDE_ZONES, House
 from gillhouse.sim.score import Fault
@@ -30,16 +41,21 @@ GROWER = "Ida (invented)"
 HELPER = "Per (invented)"
 
 
+Deed = OperatorAction | BatchAction | Calibrated
+
+
 @dataclass(slots=True)
-class Stage:
+class Scene:
     """What the story may touch."""
 
     house: House
     boards: Sequence[SensorBoard]
-    act: Callable[[OperatorAction | Calibrated], object]
+    act: Callable[[Deed], object]
     """Does something a person does, through the daemon's own door."""
     alarms: Callable[[], Sequence[str]]
     """Ids of the alarms that stand just now, as the person sees them."""
+    bands: Callable[[str], Mapping[Quantity, Band]]
+    """What a space is held for just now, as the daemon tells it."""
     wall_ms: Callable[[], int]
     """The clock on the wall."""
 
@@ -50,7 +66,7 @@ class Moment:
 
     at_ms: int
     what: str
-    do: Callable[[Stage], None]
+    do: Callable[[Scene], None]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,25 +80,25 @@ def clock_ms(hour: int, minute: int) -> int:
     return ((hour - START_HOUR) % 24 * 60 + minute) * 60_000 + WARM_UP_MS
 
 
-def _note(space: str, who: str, text: str) -> Callable[[Stage], None]:
-    return lambda stage: _act(stage, OperatorAction(Act.NOTE, space, who, text))
+def _note(space: str, who: str, text: str) -> Callable[[Scene], None]:
+    return lambda scene: _act(scene, OperatorAction(Act.NOTE, space, who, text))
 
 
-def _act(stage: Stage, action: OperatorAction | Calibrated) -> None:
-    stage.act(action)
+def _act(scene: Scene, action: Deed) -> None:
+    scene.act(action)
 
 
-def _answer(stage: Stage, who: str, wanted: Sequence[str]) -> None:
+def _answer(scene: Scene, who: str, wanted: Sequence[str]) -> None:
     """Says "seen" to those of the alarms that stand."""
-    standing = stage.alarms()
+    standing = scene.alarms()
     for alarm in wanted:
         if alarm in standing:
-            _act(stage, OperatorAction(Act.ACK, alarm, who))
+            _act(scene, OperatorAction(Act.ACK, alarm, who))
 
 
-def _power(topic: str, alive: bool) -> Callable[[Stage], None]:
-    def do(stage: Stage) -> None:
-        for board in stage.boards:
+def _power(topic: str, alive: bool) -> Callable[[Scene], None]:
+    def do(scene: Scene) -> None:
+        for board in scene.boards:
             if board.topic == topic:
                 board.alive = alive
 
@@ -104,7 +120,7 @@ def _dead_board(farm: FarmSettings, routes: Sequence[SensorRoute]) -> Story:
             Moment(
                 clock_ms(2, 31),
                 f"{HELPER} answers the call",
-                lambda stage: _answer(stage, HELPER, same_board),
+                lambda scene: _answer(scene, HELPER, same_board),
             ),
             Moment(clock_ms(3, 5), f"{HELPER} plugs the board in again", _power(route.topic, True)),
             Moment(
@@ -142,16 +158,16 @@ def _open_door(farm: FarmSettings) -> Story:
     note = _note(space, GROWER, "door had not latched, it stood open; shut it")
     return Story(
         (
-            Moment(begin, f"the door of {space} is left open", lambda stage: _door(stage, space, True)),
-            Moment(end, f"{GROWER} shuts it", lambda stage: _door(stage, space, False)),
+            Moment(begin, f"the door of {space} is left open", lambda scene: _door(scene, space, True)),
+            Moment(end, f"{GROWER} shuts it", lambda scene: _door(scene, space, False)),
             Moment(clock_ms(4, 26), "a note is written", note),
         ),
         (Fault(space, "door left open", begin, end + RECOVERY_MS),),
     )
 
 
-def _door(stage: Stage, space: str, is_open: bool) -> None:
-    stage.house.open_door(space, is_open, stage.house.at_ms)
+def _door(scene: Scene, space: str, is_open: bool) -> None:
+    scene.house.open_door(space, is_open, scene.house.at_ms)
 
 
 def _empty_tank(farm: FarmSettings) -> Story:
@@ -162,8 +178,8 @@ def _empty_tank(farm: FarmSettings) -> Story:
     begin, end = clock_ms(5, 30), clock_ms(5, 50)
     thirsty = _fed_by(farm, tank)
     moments = [
-        Moment(begin, f"the tank of {tank} runs empty", lambda stage: _tank(stage, tank, False)),
-        Moment(end, f"{GROWER} fills it", lambda stage: _tank(stage, tank, True)),
+        Moment(begin, f"the tank of {tank} runs empty", lambda scene: _tank(scene, tank, False)),
+        Moment(end, f"{GROWER} fills it", lambda scene: _tank(scene, tank, True)),
     ]
     if thirsty:
         note = _note(thirsty[0], GROWER, "float valve stuck, tank filled")
@@ -174,8 +190,8 @@ def _empty_tank(farm: FarmSettings) -> Story:
     )
 
 
-def _tank(stage: Stage, tank: str, full: bool) -> None:
-    stage.house.fill_tank(tank, full, stage.house.at_ms)
+def _tank(scene: Scene, tank: str, full: bool) -> None:
+    scene.house.fill_tank(tank, full, scene.house.at_ms)
 
 
 def _fed_by(farm: FarmSettings, tank: str) -> list[str]:
@@ -203,7 +219,7 @@ def _salt_jars(farm: FarmSettings) -> Story:
     note = _note(space, GROWER, f"{name} back in its place, its figures from the salt jars entered")
     return Story(
         (
-            Moment(clock_ms(20, 40), f"{name} is corrected", lambda stage: _enter_jars(stage, name)),
+            Moment(clock_ms(20, 40), f"{name} is corrected", lambda scene: _enter_jars(scene, name)),
             Moment(clock_ms(20, 41), "a note is written", note),
         ),
         (),
@@ -219,26 +235,133 @@ def _of_a_room(farm: FarmSettings, sensor: SensorSettings) -> bool:
     )
 
 
-def _enter_jars(stage: Stage, name: str) -> None:
+def _enter_jars(scene: Scene, name: str) -> None:
     """What a jar shows is the sensor's own error: the grower knows nothing else of it."""
-    sensor = next(board.sensors[name] for board in stage.boards if name in board.sensors)
-    now_ms = stage.wall_ms()
+    sensor = next(board.sensors[name] for board in scene.boards if name in board.sensors)
+    now_ms = scene.wall_ms()
     points = [
         Point(pct, round(pct + sensor.bias, 1), error, f"{salt} at 20 C", now_ms) for salt, pct, error in JARS
     ]
-    _act(stage, Calibrated(name, calibration(Quantity.HUMIDITY, points, now_ms, GROWER), GROWER))
+    _act(scene, Calibrated(name, calibration(Quantity.HUMIDITY, points, now_ms, GROWER), GROWER))
+
+
+DAY_MS = 86_400_000
+BOOKED = clock_ms(20, 5)
+"""The batches are written into the book, each as its space says it stands there."""
+FRUITING_DAYS = 5
+"""So long they have been fruiting: as long as is usual for some."""
+PICKED = clock_ms(20, 30)
+BY_HAND = clock_ms(21, 45)
+BY_HAND_MS = 10 * 60_000
+
+
+def _batches(farm: FarmSettings) -> Story:
+    """Every fruiting batch is entered; the first room's was picked today and goes to rest.
+
+    Its blocks breathe on as before: a night changes them little. Its score follows the daemon's bands.
+    """
+    grown = [space for space in farm.spaces.values() if _fruits(farm, space) and space.kind in _CLOSED]
+    moments = [
+        Moment(BOOKED + place * 1_000, f"{_batch(space)} is entered", _enter(space))
+        for place, space in enumerate(grown)
+    ]
+    room = next((space for space in grown if space.kind is SpaceKind.ROOM), None)
+    if room is not None and Stage.REST in farm.species[room.species].stages:
+        words = "first flush picked"
+        picked = BatchAction(BatchAct.STAGE, _batch(room), GROWER, stage=Stage.REST, text=words)
+        moments.append(
+            Moment(PICKED, f"{_batch(room)} goes to rest", lambda scene: _act(scene, picked))
+        )
+        moments += [
+            Moment(
+                PICKED + step * STEP_MS + 1_000,
+                f"the wished air of {room.id} moves on",
+                lambda scene: _follow(scene, room.id),
+            )
+            for step in range(DAY_MS // STEP_MS)
+        ]
+    return Story(tuple(moments), ())
+
+
+_CLOSED = (SpaceKind.ROOM, SpaceKind.TENT)
+
+
+def _fruits(farm: FarmSettings, space: SpaceSettings) -> bool:
+    return space.stage is Stage.FRUITING and space.species in farm.species and space.crop_kg > 0.0
+
+
+def _batch(space: SpaceSettings) -> str:
+    """Such as lm-1, of lion's mane."""
+    return "".join(word[0] for word in space.species.split("-")) + "-1"
+
+
+def _enter(space: SpaceSettings) -> Callable[[Scene], None]:
+    def do(scene: Scene) -> None:
+        begun_ms = scene.wall_ms() - FRUITING_DAYS * DAY_MS
+        _act(
+            scene,
+            BatchAction(
+                BatchAct.ADD, _batch(space), GROWER, begun_ms, species=space.species, stage=space.stage,
+                kg=space.crop_kg, space=space.id,
+            ),
+        )
+
+    return do
+
+
+def _follow(scene: Scene, space: str) -> None:
+    """The score goes by what the space is held for."""
+    score = scene.house.places[space].score
+    if score is not None:
+        score.bands = scene.bands(space)
+
+
+def _by_hand(farm: FarmSettings) -> Story:
+    """Somebody runs a tent's mist by hand until the caps drip."""
+    valve = next((one for one in farm.relays.values() if _mists_a_tent(farm, one)), None)
+    if valve is None or valve.space is None:
+        return Story((), ())
+    asked = OperatorAction(
+        Act.OVERRIDE, valve.id, HELPER, "looked dry to me", on=True, for_ms=BY_HAND_MS
+    )
+    end = BY_HAND + BY_HAND_MS
+    return Story(
+        (Moment(BY_HAND, f"{HELPER} runs {valve.id} by hand", lambda scene: _act(scene, asked)),),
+        (Fault(valve.space, "mist run by hand", BY_HAND, end + RECOVERY_MS),),
+    )
+
+
+def _mists_a_tent(farm: FarmSettings, relay: RelaySettings) -> bool:
+    return (
+        relay.role is Role.MIST
+        and relay.space is not None
+        and farm.spaces[relay.space].kind is SpaceKind.TENT
+    )
 
 
 def _evening(farm: FarmSettings) -> Story:
     space = next(iter(farm.spaces))
     note = _note(space, GROWER, "evening round done, all shut")
-    return Story((Moment(clock_ms(21, 15), "a note is written", note),), ())
+    small = tuple(f"at-capacity:{space}" for space in farm.spaces)
+    return Story(
+        (
+            Moment(
+                clock_ms(20, 25),
+                f"{GROWER} has seen what is too small for this air",
+                lambda scene: _answer(scene, GROWER, small),
+            ),
+            Moment(clock_ms(21, 15), "a note is written", note),
+        ),
+        (),
+    )
 
 
 def story_of(farm: FarmSettings, routes: Sequence[SensorRoute]) -> Story:
     """The night's story for this farm, in order of time."""
     chapters = (
+        _batches(farm),
         _evening(farm),
+        _by_hand(farm),
         _salt_jars(farm),
         _dead_board(farm, routes),
         _open_door(farm),

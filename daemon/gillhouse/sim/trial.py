@@ -10,13 +10,15 @@ from pathlib import Path
 
 from gillhouse.clock import Clock, VirtualClock
 from gillhouse.config import Config
+from gillhouse.core.crops import Band
+from gillhouse.core.quantities import Quantity
 from gillhouse.sim.boards import relay_boards, sensor_boards
 from gillhouse.sim.farm_copy import PREFIX
 from gillhouse.sim.link import BoardLink, TrialError
 from gillhouse.sim.lockstep import Cast, Lockstep
 from gillhouse.sim.plant import House
 from gillhouse.sim.quiet import Daemon
-from gillhouse.sim.story import START_HOUR, WARM_UP_MS, Stage, Story, story_of
+from gillhouse.sim.story import START_HOUR, WARM_UP_MS, Scene, Story, story_of
 from gillhouse.sim.weather import AUTUMN, Climate, Weather
 
 NIGHT = (2025, 10, 14)
@@ -76,15 +78,16 @@ class Trial:
         base = self.config.broker.base_topic
         link.uncounted = (f"{base}/alive", f"{base}/marker/")
         link.subscribe([f"{base}/#", *self.relays])
-        stage = Stage(
+        scene = Scene(
             self.house,
             self.sensors,
             daemon.submit,
             lambda: _standing(daemon),
+            lambda space: _bands(daemon, space),
             lambda: self.clock.now().wall_ms,
         )
         cast = Cast(self.house, self.sensors, self.relays, link, self.story.moments, f"{base}/alive")
-        return Lockstep(self.clock, real, daemon, cast, stage)
+        return Lockstep(self.clock, real, daemon, cast, scene)
 
     def truth(self) -> dict[str, object]:
         """What the night was like in truth, for `truth.json`."""
@@ -98,7 +101,7 @@ class Trial:
             "to_ms": begin + self.length.ms,
             "rule": (
                 "shares of the time outside the faults put in on purpose and the half hour after each; "
-                "in band: humidity and CO2 inside the farm file's bands, in the model's true air"
+                "in band: humidity and CO2 inside the bands in force, in the model's true air"
             ),
             "faults": [
                 {"space": f.space, "what": f.what, "from_ms": started + f.from_ms, "to_ms": started + f.to_ms}
@@ -120,3 +123,13 @@ class Trial:
 
 def _standing(daemon: Daemon) -> list[str]:
     return [str(alarm["alarm"]) for alarm in daemon.status()["alarms"]]
+
+
+def _bands(daemon: Daemon, space: str) -> dict[Quantity, Band]:
+    """What the daemon tells that it holds a space for."""
+    told = daemon.status()["spaces"][space]["quantities"]
+    return {
+        quantity: Band(told[quantity]["low"], told[quantity]["high"], None, None, None, "as told")
+        for quantity in (Quantity.HUMIDITY, Quantity.CO2, Quantity.TEMPERATURE)
+        if quantity in told
+    }
