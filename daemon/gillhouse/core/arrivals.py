@@ -257,7 +257,7 @@ def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> N
         space = item.subject if item.subject in plan.spaces else None
         facts: Facts = {"text": item.text, "who": item.who}
         step.events.append(Event(EventKind.NOTE, item.subject, space, None, facts, (step.seq,)))
-        if space is not None and hosing.says_hosed(item.text):
+        if item.subject in state.caps and hosing.says_hosed(item.text):
             step.events += hosing.told(plan, state, step.now, replace(item, act=Act.HOSED), step.seq)
             step.conditions += hosing.conditions(plan, state, step.now)
         return
