@@ -9,8 +9,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gillhouse.drawing.figures import BandSpan, Flag, Ink, MarkLane, Step, Strip, Tick, TraceLane
-from gillhouse.drawing.lanes import columns_of, gaps, pieces
+from gillhouse.drawing.figures import BandSpan, Flag, Ink, MarkLane, Step, Strip, Tick, TraceLane, gaps
+from gillhouse.drawing.lanes import columns_of, pieces
 from gillhouse.drawing.scale import TimeAxis, ValueAxis, envelope, levels, value_range
 from gillhouse.drawing.strip import FLAG_ROWS, NARROW, WIDE, draw, flag_rows, shown_ticks
 

@@ -2,7 +2,6 @@
 
 import json
 import signal
-from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
@@ -16,17 +15,10 @@ from gillhouse.core.inputs import BatchAct, BatchAction
 from gillhouse.replay import replay
 from gillhouse.service import Service
 from gillhouse.store.reader import Reader
-from servers import MosquittoBroker, wait_until
+from servers import wait_until
 
 HOUR_MS = 3_600_000
 LION = ("--space", "tent", "--species", "lions-mane", "--kg", "40")
-
-
-@pytest.fixture
-def daemon(tmp_path: Path, broker: MosquittoBroker) -> Iterator[Daemon]:
-    one = Daemon(tmp_path, broker)
-    yield one
-    one.kill()
 
 
 def tent(daemon: Daemon) -> dict[str, Any]:

@@ -3,7 +3,7 @@
 import json
 import signal
 import threading
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -20,7 +20,7 @@ from gillhouse.core.readings import Mark
 from gillhouse.core.reasons import Reason
 from gillhouse.replay import replay
 from gillhouse.store.reader import Reader
-from servers import MosquittoBroker, wait_until
+from servers import wait_until
 
 BEGIN = at("2026-10-13 20:00")
 SALT = ("--salt", "sodium-chloride", "--temperature", "20", "--read")
@@ -219,20 +219,6 @@ def test_board_mates_come_in_the_same_messages() -> None:
 
 
 # --- beside a running daemon ---------------------------------------------------------------------------
-
-
-@pytest.fixture
-def daemon(tmp_path: Path, broker: MosquittoBroker) -> Iterator[Daemon]:
-    one = Daemon(tmp_path, broker)
-    yield one
-    one.kill()
-
-
-@pytest.fixture
-def board(broker: MosquittoBroker) -> Iterator[Board]:
-    one = Board(broker)
-    yield one
-    one.close()
 
 
 def test_the_daemon_corrects_from_then_on_and_a_replay_agrees(daemon: Daemon, board: Board) -> None:

@@ -1,11 +1,8 @@
 """`gillhouse measure` and the real daemon: begun over its socket, told in its journal, ended by hand."""
 
 import json
-from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
-import pytest
 from farm import Board, Daemon
 
 from gillhouse.clock import SystemClock
@@ -14,21 +11,7 @@ from gillhouse.core.inputs import Measure
 from gillhouse.core.reasons import Reason
 from gillhouse.local import ask
 from gillhouse.store.reader import Reader
-from servers import MosquittoBroker, wait_until
-
-
-@pytest.fixture
-def daemon(tmp_path: Path, broker: MosquittoBroker) -> Iterator[Daemon]:
-    one = Daemon(tmp_path, broker)
-    yield one
-    one.kill()
-
-
-@pytest.fixture
-def board(broker: MosquittoBroker) -> Iterator[Board]:
-    one = Board(broker)
-    yield one
-    one.close()
+from servers import wait_until
 
 
 def _run(daemon: Daemon) -> dict[str, Any]:

@@ -3,29 +3,12 @@
 import json
 import signal
 import time
-from collections.abc import Iterator
-from pathlib import Path
 
-import pytest
 from farm import Board, Daemon
 
 from gillhouse.core.outputs import EventKind, Transition
 from gillhouse.store.reader import Reader
 from servers import MosquittoBroker, wait_until
-
-
-@pytest.fixture
-def daemon(tmp_path: Path, broker: MosquittoBroker) -> Iterator[Daemon]:
-    one = Daemon(tmp_path, broker)
-    yield one
-    one.kill()
-
-
-@pytest.fixture
-def board(broker: MosquittoBroker) -> Iterator[Board]:
-    one = Board(broker)
-    yield one
-    one.close()
 
 
 def _events(daemon: Daemon, kind: EventKind) -> list[str]:

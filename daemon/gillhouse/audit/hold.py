@@ -14,6 +14,7 @@ from enum import StrEnum
 
 from gillhouse.core.estimate import Sample, combined
 from gillhouse.core.settings import Combine
+from gillhouse.drawing.figures import gaps
 
 MS_PER_H = 3_600_000
 
@@ -209,17 +210,8 @@ def tally(pieces: Sequence[tuple[Held, Limits]]) -> Tally:
     )
 
 
-def holes(steps: Sequence[Held], from_ms: int, to_ms: int) -> list[tuple[int, int]]:
-    """The times of which nothing is known."""
-    found = []
-    since = from_ms
-    for step in steps:
-        if step.from_ms > since:
-            found.append((since, step.from_ms))
-        since = max(since, step.to_ms)
-    if since < to_ms:
-        found.append((since, to_ms))
-    return found
+holes = gaps
+"""The times of which nothing is known."""
 
 
 def stretches(pieces: Sequence[tuple[Held, Limits]], join_ms: int) -> list[Stretch]:

@@ -6,6 +6,7 @@ Times are whole milliseconds of wall time; what a moment is called (zones, hours
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from typing import Protocol
 
 
 class Ink(StrEnum):
@@ -14,6 +15,29 @@ class Ink(StrEnum):
     HUMIDITY = "humidity"
     CO2 = "co2"
     TEMPERATURE = "temperature"
+
+
+class Lasting(Protocol):
+    """Anything with a begin and an end."""
+
+    @property
+    def from_ms(self) -> int: ...
+
+    @property
+    def to_ms(self) -> int: ...
+
+
+def gaps(steps: Sequence[Lasting], from_ms: int, to_ms: int) -> list[tuple[int, int]]:
+    """The times without a step; of a staircase of readings, those of which nothing is known."""
+    found = []
+    since = from_ms
+    for step in steps:
+        if step.from_ms > since:
+            found.append((since, step.from_ms))
+        since = max(since, step.to_ms)
+    if since < to_ms:
+        found.append((since, to_ms))
+    return found
 
 
 @dataclass(frozen=True, slots=True)

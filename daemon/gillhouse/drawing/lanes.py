@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from gillhouse.drawing import paper
-from gillhouse.drawing.figures import BandSpan, MarkLane, Step, TraceLane
+from gillhouse.drawing.figures import BandSpan, MarkLane, Step, TraceLane, gaps
 from gillhouse.drawing.paper import n
 from gillhouse.drawing.scale import Column, TimeAxis, ValueAxis, envelope, levels, value_range
 
@@ -88,19 +88,6 @@ def _bands(lane: TraceLane, place: Place, scale: ValueAxis) -> list[str]:
                     )
                 )
     return drawn
-
-
-def gaps(steps: Sequence[Step], from_ms: int, to_ms: int) -> list[tuple[int, int]]:
-    """The times without a step."""
-    found = []
-    since = from_ms
-    for step in steps:
-        if step.from_ms > since:
-            found.append((since, step.from_ms))
-        since = max(since, step.to_ms)
-    if since < to_ms:
-        found.append((since, to_ms))
-    return found
 
 
 def _gaps(lane: TraceLane, place: Place) -> list[str]:
