@@ -6,7 +6,6 @@ control thread alone. Not here: what waits, and for what (`control`).
 """
 
 from dataclasses import dataclass
-from typing import Any
 
 from gillhouse.alerts.outbox import Alerts
 from gillhouse.core.farm import Farm
@@ -164,11 +163,6 @@ class Decider:
         hands.relays = relays
         self.open_segment(now, "settings")
         self.handle(now, SettingsChange(settings.digest))
-
-    def status(self, now: Instant) -> dict[str, Any]:
-        """What every space is doing."""
-        return self.hands.farm.status(now)
-
 
 
 def _rows(seq: int, now: Instant, item: Input, outcome: Outcome, token: object) -> list[Entry]:

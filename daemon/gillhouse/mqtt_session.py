@@ -70,7 +70,7 @@ class Host(Protocol):
 class Session:  # more than 12 methods: five of them are paho's callbacks
     """One connection. Its network thread writes what it learns; `abandon` may come from any thread."""
 
-    def __init__(self, host: Host, real: Clock, five: bool, note: str) -> None:
+    def __init__(self, host: Host, real: Clock, five: bool, note: str) -> None:  # over 40 lines: a list
         """
         Args:
             real: the machine's clock, for liveness.

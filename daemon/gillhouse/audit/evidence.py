@@ -80,35 +80,22 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         AuditError: the store holds nothing of that time.
     """
     with reader.snapshot():
-        newest_ms = reader.newest_ms() or 0
         segments = _segments(reader, window)
-        cut = Window(window.from_ms, min(window.to_ms, max(now_ms, newest_ms)), window.zone)
-        removed_ms = reader.removed_before_ms(cut.from_ms, cut.to_ms)
-        if removed_ms is not None:
-            if removed_ms >= cut.to_ms:
-                raise AuditError(_removed(reader, window))
-            cut = Window(removed_ms, cut.to_ms, cut.zone)
+        cut, removed_ms = _cut(reader, window, now_ms)
         if not segments or cut.lasts_ms <= 0:
-            raise AuditError(_nothing(reader, window, newest_ms))
+            raise AuditError(_nothing(reader, window, reader.newest_ms() or 0))
         configs = _configs(reader, segments, cut)
         raw = _readings(reader, cut, configs[-1].farm)
         begin_ms = min([rows[0].ts for rows in raw.values()], default=cut.from_ms)
         truth = corrections(reader, begin_ms, last_seq(raw.values()))
-        sensors = configs[-1].farm.sensors
-        readings = {
-            name: truth.corrected(sensors[name], rows) if name in sensors else rows
-            for name, rows in raw.items()
-        }
+        readings = _corrected(raw, truth, configs[-1].farm)
         events = list(reader.events(cut.from_ms - RUNS_BEFORE_MS, cut.to_ms))
-        commands: dict[str, list[CommandAt]] = {}
-        for one in reader.commands(cut.from_ms - RUNS_BEFORE_MS, cut.to_ms):
-            commands.setdefault(one.command.relay, []).append(one)
+        commands = _commands(reader, cut)
         alarms = list(reader.alarms(cut.from_ms - ALARMS_BEFORE_MS, cut.to_ms))
         rejects = _rejects(reader, cut)
         findings = standing(reader, segments[-1], events)
-        newest = reader.newest_segment() or segments[-1]
         unset = clock_unset(reader.segments(segments[0].first_seq), cut)
-        moved = moves(_config(reader, newest.digest).farm)
+        moved = moves(_config(reader, (reader.newest_segment() or segments[-1]).digest).farm)
         coming = coming_up(reader, segments, cut, lambda digest: _config(reader, digest).farm)
     begins = segments[0].now.wall_ms
     return Evidence(
@@ -132,6 +119,36 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         moved=moved,
         clock_unset=unset,
     )
+
+
+def _cut(reader: Reader, window: Window, now_ms: int) -> tuple[Window, int | None]:
+    """The part of a window that has been and whose readings are still kept, and up to where they are not.
+
+    Raises:
+        AuditError: none of them is kept.
+    """
+    to_ms = min(window.to_ms, max(now_ms, reader.newest_ms() or 0))
+    removed_ms = reader.removed_before_ms(window.from_ms, to_ms)
+    if removed_ms is not None and removed_ms >= to_ms:
+        raise AuditError(_removed(reader, window))
+    return Window(window.from_ms if removed_ms is None else removed_ms, to_ms, window.zone), removed_ms
+
+
+def _corrected(
+    raw: Mapping[str, Sequence[ReadingAt]], truth: Corrections, farm: FarmSettings
+) -> dict[str, Sequence[ReadingAt]]:
+    return {
+        name: truth.corrected(farm.sensors[name], rows) if name in farm.sensors else rows
+        for name, rows in raw.items()
+    }
+
+
+def _commands(reader: Reader, window: Window) -> dict[str, list[CommandAt]]:
+    """By relay."""
+    found: dict[str, list[CommandAt]] = {}
+    for one in reader.commands(window.from_ms - RUNS_BEFORE_MS, window.to_ms):
+        found.setdefault(one.command.relay, []).append(one)
+    return found
 
 
 def config_at(reader: Reader, wall_ms: int) -> Config:

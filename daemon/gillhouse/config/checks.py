@@ -115,18 +115,7 @@ def own_or(own: float | None, other: float | None) -> float | None:
 def _sensor(draft: Draft, ident: str, sensor: wf.SensorGroup) -> None:
     here: Key = ("sensors", ident)
     on_off = MEASURES[sensor.quantity].on_off
-    if sensor.zone == CORE_ZONE and (sensor.quantity is not Quantity.TEMPERATURE or sensor.space is None):
-        draft.sheet.add(
-            (*here, "zone"),
-            "core is the inside of a block: only a temperature of a space is measured there; write another"
-            " word, or quantity: temperature and its space",
-        )
-    if sensor.zone == LINE_ZONE and sensor.quantity is not Quantity.TEMPERATURE:
-        draft.sheet.add(
-            (*here, "zone"),
-            f"line is a water line: only its temperature is measured, not {sensor.quantity}; write another"
-            " word",
-        )
+    _zone(draft, here, sensor)
     if sensor.space is not None:
         must_exist(draft, "spaces", sensor.space, (*here, "space"))
     elif not on_off and sensor.zone not in (*OUTSIDE, LINE_ZONE):
@@ -154,6 +143,22 @@ def _sensor(draft: Draft, ident: str, sensor: wf.SensorGroup) -> None:
         draft.sheet.add(
             (*here, "silent_after"),
             "is not longer than every, so it would call each report late; write 3 times every",
+        )
+
+
+def _zone(draft: Draft, here: Key, sensor: wf.SensorGroup) -> None:
+    """Inside a block and in a water line, temperature alone is measured."""
+    if sensor.zone == CORE_ZONE and (sensor.quantity is not Quantity.TEMPERATURE or sensor.space is None):
+        draft.sheet.add(
+            (*here, "zone"),
+            "core is the inside of a block: only a temperature of a space is measured there; write another"
+            " word, or quantity: temperature and its space",
+        )
+    if sensor.zone == LINE_ZONE and sensor.quantity is not Quantity.TEMPERATURE:
+        draft.sheet.add(
+            (*here, "zone"),
+            f"line is a water line: only its temperature is measured, not {sensor.quantity}; write another"
+            " word",
         )
 
 

@@ -133,7 +133,7 @@ def nozzle_flow(litres_per_h: float, at_bar: float, bar: float) -> float:
     return litres_per_h * sqrt(bar / at_bar)
 
 
-def figures(asked: Question, grams_per_h: float) -> Figures:
+def figures(asked: Question, grams_per_h: float) -> Figures:  # over 40 lines: one literal and its sums
     """All results for a batch that breathes out `grams_per_h` of CO2."""
     volume, inside, outside = asked.volume_m3, asked.inside, asked.outside
     source = source_m3_per_h(grams_per_h, inside.temperature_c, asked.pressure_pa)

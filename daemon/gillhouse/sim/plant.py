@@ -187,7 +187,7 @@ class Equipment:
     watts: float
 
 
-class House:
+class House:  # over 12 methods: what boards, story and link may do to it, one each
     """All spaces, all equipment, one time."""
 
     def __init__(

@@ -14,7 +14,7 @@ SEED_WINDOW_MS = 30 * 60_000
 """How far back `seeds` looks."""
 
 
-class ReadingQueries:
+class ReadingQueries:  # 13 methods: one a question, and each is asked somewhere
     """Times are wall ms; ranges hold `from_ms` and not `to_ms`. A sensor the store does not know is empty."""
 
     _db: sqlite3.Connection
