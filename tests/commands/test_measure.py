@@ -25,7 +25,7 @@ from gillhouse.core.inputs import DEADLINE, Due, Input, Measure, Measured, Opera
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.step_test import PHASE_WORDS, Phase
+from gillhouse.core.step_plan import PHASE_WORDS, Phase
 from gillhouse.local import LocalServer
 from gillhouse.requests import answer
 

@@ -8,7 +8,8 @@ from gillhouse.core.instant import Instant
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import FarmSettings
 from gillhouse.core.step_fit import AirFit, AirRecord, MistFit, MistRecord, fit_air, fit_mist
-from gillhouse.core.step_test import Look, Phase, RunPlan, RunState, Stop, advance, asks, begin, plan_run
+from gillhouse.core.step_plan import Phase, RunPlan, Stop, plan_run
+from gillhouse.core.step_test import Look, RunState, advance, asks, begin
 
 WALL_MS = 1_760_000_000_000
 SETTLE_MS = 180_000

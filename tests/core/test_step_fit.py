@@ -15,7 +15,7 @@ from core.measured_room import PLAN, MeasuredRoom
 from core.measuring_run import MeasuringRun
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.step_fit import AirRecord, MistRecord, NoFit, fit_air, fit_mist
-from gillhouse.core.step_test import Phase
+from gillhouse.core.step_plan import Phase
 from gillhouse.sim.moist import ratio_of
 from gillhouse.sim.room import Outside
 

@@ -15,22 +15,8 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import SpaceKind
 from gillhouse.core.snapshot import from_plain, to_plain
-from gillhouse.core.step_test import (
-    PHASE_WORDS,
-    STOP_WORDS,
-    Look,
-    Phase,
-    RunPlan,
-    RunState,
-    Stop,
-    advance,
-    asks,
-    begin,
-    due_ms,
-    facts,
-    give_up,
-    plan_run,
-)
+from gillhouse.core.step_plan import PHASE_WORDS, STOP_WORDS, Phase, RunPlan, Stop, plan_run
+from gillhouse.core.step_test import Look, RunState, advance, asks, begin, due_ms, facts, give_up
 
 GOOD = Look(700.0, 90.0, 17.0, False, False, True, False)
 

@@ -17,7 +17,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import Role
 from gillhouse.core.step_fit import AirFit, AirRecord, MistFit, MistRecord, NoFit, fit_air, fit_mist
-from gillhouse.core.step_test import Phase
+from gillhouse.core.step_plan import Phase
 from gillhouse.core.ventilation import source_m3_per_h
 from gillhouse.errors import GillhouseError
 from gillhouse.store.reader import Reader

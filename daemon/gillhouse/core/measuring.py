@@ -16,21 +16,8 @@ from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import Role
-from gillhouse.core.step_test import (
-    PHASE_WORDS,
-    STOP_WORDS,
-    Look,
-    RunPlan,
-    RunState,
-    Stop,
-    advance,
-    asks,
-    begin,
-    due_ms,
-    facts,
-    give_up,
-    plan_run,
-)
+from gillhouse.core.step_plan import PHASE_WORDS, STOP_WORDS, RunPlan, Stop, plan_run
+from gillhouse.core.step_test import Look, RunState, advance, asks, begin, due_ms, facts, give_up
 
 
 def take_measure(plan: Plan, state: State, step: Step, item: Measure) -> None:

@@ -3,7 +3,8 @@
 from gillhouse.core.house import State
 from gillhouse.core.outputs import Facts
 from gillhouse.core.snapshot import to_plain
-from gillhouse.core.step_test import PHASE_WORDS, STOP_WORDS, Phase, RunState, facts
+from gillhouse.core.step_plan import PHASE_WORDS, STOP_WORDS, Phase
+from gillhouse.core.step_test import RunState, facts
 
 
 def told(state: State) -> dict[str, object]:
