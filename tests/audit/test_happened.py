@@ -42,6 +42,22 @@ def test_a_checked_sensor_tells_its_correction() -> None:
     assert words(checked) == ["tent-rh corrected by +1.2 %"]
 
 
+def test_a_relay_run_by_hand_names_who_how_long_and_why() -> None:
+    """600 s are 10 min."""
+    facts = {"who": "helper 1", "on": True, "for_s": 600.0, "text": "looked dry"}
+    hand = at(105, EventKind.DECISION, Reason.OVERRIDE, "tent-mist", **facts)
+    assert words(hand) == ["helper 1 ran tent-mist by hand, 10 min at most: looked dry"]
+    facts = {"who": "helper 1", "on": False, "for_s": 60.0, "text": ""}
+    held = at(105, EventKind.DECISION, Reason.OVERRIDE, "tent-fan", **facts)
+    assert words(held) == ["helper 1 held off tent-fan by hand, 60 s at most"]
+
+
+def test_a_batch_that_is_entered_names_its_crop_as_it_is_said() -> None:
+    facts = {"batch": "lm-1", "kg": 40.0, "species": "lions-mane", "stage": "fruiting"}
+    told = words(at(5, EventKind.BATCH, Reason.BATCH_ADDED, "lm-1", **facts))
+    assert told == ["lm-1, 40 kg of lions mane, fruiting, entered"]
+
+
 def test_wet_caps_are_one_spell_over_short_breaks_and_end_with_the_last() -> None:
     """22:00-22:10, 22:20-22:50: one spell. 23:30 for half a minute is none. 07:00 is wet to the end."""
     told = changes(

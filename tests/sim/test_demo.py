@@ -186,6 +186,10 @@ def test_stage_check_limit_and_wet_caps_can_be_read_in_it_too(night: Night) -> N
     assert len(text.splitlines()) <= 12
     told = ("AT ITS LIMIT", "go-1 from fruiting to rest", "room-rh corrected", "caps wet until", "by hand")
     assert [words for words in told if words not in text] == []
+    page = (night.folder / "night.html").read_text(encoding="utf-8")
+    shown = ("Coming up</span>", "lm-1 in Tent: rest is usual", "wettest 95 % or more", "84-95 % or more")
+    shown += ("caps wet until", "ran tent-mist by hand", "go-1 from fruiting to rest", "room-rh corrected by")
+    assert [words for words in shown if words not in page] == []
 
 
 def test_humidity_and_co2_are_held_outside_the_faults(night: Night) -> None:

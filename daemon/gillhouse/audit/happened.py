@@ -9,8 +9,8 @@ from datetime import tzinfo
 
 from gillhouse.audit import told
 from gillhouse.audit.night import Happened
-from gillhouse.audit.wording import reason_words
-from gillhouse.core.outputs import Event, EventKind
+from gillhouse.audit.wording import reason_words, species_words
+from gillhouse.core.outputs import Event, EventKind, Facts
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import Role
 from gillhouse.store.records import EventAt
@@ -35,7 +35,7 @@ def changes(events: Sequence[EventAt], from_ms: int, to_ms: int, zone: tzinfo) -
     found = []
     for one in begun:
         reason = one.event.reason
-        if reason in TOLD and one.event.kind in (EventKind.BATCH, EventKind.SENSOR):
+        if reason in TOLD and one.event.kind in _KINDS:
             tell = _WORDS.get(reason, _plainly)
             words = tell(one.event)
             way = ways.get((one.ts, one.event.space)) if one.event.kind is EventKind.BATCH else None
@@ -59,7 +59,9 @@ TOLD = (
     Reason.BLOCKS_WET,
     Reason.CALIBRATED,
     Reason.CALIBRATION_UNDONE,
+    Reason.OVERRIDE,
 )
+_KINDS = (EventKind.BATCH, EventKind.SENSOR, EventKind.DECISION)
 SHORT = (Reason.STAGE_BEGUN, Reason.CALIBRATED, Reason.CAPS_WET)
 """Told in the short text too: after these the air is another, or is seen otherwise."""
 
@@ -67,6 +69,27 @@ SHORT = (Reason.STAGE_BEGUN, Reason.CALIBRATED, Reason.CAPS_WET)
 def _plainly(event: Event) -> str:
     assert event.reason is not None  # only those in TOLD come here
     return reason_words(event.reason, event.facts)
+
+
+def _added(event: Event) -> str:
+    """Such as: go-1, 240 kg of grey oyster, fruiting, entered."""
+    facts = event.facts
+    crop = species_words(str(facts.get("species")))
+    return f"{facts.get('batch')}, {_kg(facts)} of {crop}, {facts.get('stage')}, entered"
+
+
+def _kg(facts: Facts) -> str:
+    kg = facts.get("kg")
+    return f"{kg:g} kg" if isinstance(kg, int | float) else "some"
+
+
+def _by_hand(event: Event) -> str:
+    """Such as: helper ran tent-mist by hand, 10 min at most: looked dry."""
+    facts, for_s = event.facts, event.facts.get("for_s")
+    did = "ran" if facts.get("on") else "held off"
+    lasts = f", {told.lasted(round(for_s * 1000))} at most" if isinstance(for_s, int | float) else ""
+    why = f": {facts['text']}" if facts.get("text") else ""
+    return f"{facts.get('who')} {did} {event.subject} by hand{lasts}{why}"
 
 
 def _stage(event: Event) -> str:
@@ -84,6 +107,8 @@ def _checked(event: Event) -> str:
 
 
 _WORDS: Mapping[Reason, Callable[[Event], str]] = {
+    Reason.BATCH_ADDED: _added,
+    Reason.OVERRIDE: _by_hand,
     Reason.STAGE_BEGUN: _stage,
     Reason.CALIBRATED: _checked,
 }

@@ -179,7 +179,7 @@ def _outside_rows(night: Night, space: SpaceNight) -> list[tuple[int, OutsideRow
 def _outside(night: Night, one: QuantityNight, outside: Outside) -> OutsideRow:
     stretch, zone = outside.stretch, night.window.zone
     open_end = "" if stretch.end_known else ", end not seen"
-    worst = worst_words(one, stretch.side, stretch.worst)
+    worst = worst_words(one, stretch.side, stretch.worst, told.amount)
     return OutsideRow(
         when=f"{told.clocks(stretch.from_ms, stretch.to_ms, zone)}{open_end}",
         lasted=told.lasted(stretch.outside_ms),
@@ -191,9 +191,7 @@ def _outside(night: Night, one: QuantityNight, outside: Outside) -> OutsideRow:
 def _coming(night: Night) -> list[str]:
     """A line for each stage that is due or soon will be."""
     names = {space.space.id: space.space.name for space in night.spaces}
-    return [
-        sentence(text.coming_words(one, names.get(one.space, one.space), night)) for one in night.coming
-    ]
+    return [text.coming_words(one, names.get(one.space, one.space), night) + "." for one in night.coming]
 
 
 def _relays(night: Night) -> list[RelayRow]:

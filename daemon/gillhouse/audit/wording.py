@@ -3,6 +3,7 @@
 Here: one table each, and sentences made of one row. Not here: judgement, layout.
 """
 
+from collections.abc import Callable
 from datetime import tzinfo
 
 from gillhouse.audit import told
@@ -97,12 +98,14 @@ def span_words(figures: QuantityNight, least: float, most: float) -> str:
     return f"{told.span(figures.quantity, min(least, sure), sure)} or more"
 
 
-def worst_words(figures: QuantityNight, side: Side, worst: float) -> str:
+def worst_words(
+    figures: QuantityNight, side: Side, worst: float, shown: Callable[[Quantity, float], str] = told.number
+) -> str:
     """Such as: driest 78, wettest 95 or more."""
     words, sure = WORST_WORD[figures.quantity, side], figures.sure_to
     if sure is not None and worst > sure:
-        return f"{words} {told.number(figures.quantity, sure)} or more"
-    return f"{words} {told.number(figures.quantity, worst)}"
+        return f"{words} {shown(figures.quantity, sure)} or more"
+    return f"{words} {shown(figures.quantity, worst)}"
 
 
 def capital(words: str) -> str:
