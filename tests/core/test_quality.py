@@ -1,6 +1,8 @@
 """One sensor's readings judged from its own past. Limits of the test data are worked by hand."""
 
 from itertools import pairwise
+from math import erf, sqrt
+from random import Random
 
 import pytest
 from hypothesis import given
@@ -81,11 +83,27 @@ def test_after_a_gap_a_large_change_is_believed():
     assert judge(RH, state, now, Reading("rh", 60.0, 0)).quality is Quality.GOOD
 
 
-def test_a_frozen_value_is_flat_after_sixty_readings():
+def test_a_frozen_value_is_flat_after_twenty_minutes():
+    """Of a report every half minute: the 41st. A slower board is waited for until it has said 36."""
     verdicts = marks(RH, [91.3] * 61)
-    assert verdicts[:59] == [Mark.NONE] * 59
-    assert verdicts[59:] == [Mark.FLAT] * 2
-    assert FLAT_READINGS[Quantity.HUMIDITY] == 60
+    assert verdicts[:40] == [Mark.NONE] * 40
+    assert verdicts[40:] == [Mark.FLAT] * 21
+    assert marks(RH, [91.3] * 40, every_s=60.0).index(Mark.FLAT) + 1 == FLAT_READINGS[Quantity.HUMIDITY]
+
+
+@pytest.mark.parametrize(("noise", "a_day"), [(0.1, 1e-10), (0.05, 1e-3)])
+def test_a_live_sensor_in_still_air_is_hardly_ever_called_frozen(noise, a_day):
+    """By hand: the air stands in the middle of a step of 0.1, the worst place. A reading stays in that step
+    with p = erf(0.05 / (noise x sqrt 2)): 0.383 for the least noise of a cheap sensor (0.1 %RH), 0.683 for
+    half of it. A run of n equal ones begins at a reading with (1 - p) p^(n - 1); a day has 2880 of them."""
+    stays = erf(0.05 / (noise * sqrt(2.0)))
+    least = 1 + 20 * 60 // 30
+    assert 2880 * (1.0 - stays) * stays ** (least - 1) < a_day
+    slow = FLAT_READINGS[Quantity.HUMIDITY]
+    assert 1440 * (1.0 - stays) * stays ** (slow - 1) < a_day, "a report a minute"
+    rng = Random(5)
+    still = [round(91.3 + rng.gauss(0.0, noise), 1) for _ in range(3 * 2880)]
+    assert Mark.FLAT not in marks(RH, still)
 
 
 def test_a_fast_board_is_not_called_frozen_before_twenty_minutes():

@@ -65,9 +65,9 @@ FLAT = [(93.1, 1), (93.4, 1), (93.2, 1), (95.0, 1), (95.0, 1), (95.0, 1), (95.0,
 
 
 def test_flat_line() -> None:
-    """Suspect there once a value has stood for 3 steps; here for 59 (60 readings, and at least 20 min): so
-    three of its steps are made 59 of ours, 30 s each, filled with the same value where it stood still."""
-    places = [round(n * 59 / 3) for n in range(len(FLAT))]
+    """Suspect there once a value has stood for 3 steps; here for 40 (20 min, and at least 36 readings): so
+    three of its steps are made 40 of ours, 30 s each, filled with the same value where it stood still."""
+    places = [round(n * 40 / 3) for n in range(len(FLAT))]
     series: list[tuple[float, float]] = []
     for n, (value, _) in enumerate(FLAT):
         series.append((places[n] * 30.0, value))
