@@ -141,3 +141,11 @@ def test_the_examples_in_the_shipped_file_are_sound_once_uncommented():
         ("grey-oyster", True),
         ("lions-mane", False),
     ]
+
+
+def test_check_of_the_shipped_farm_tells_no_fresh_air_of_an_open_space_and_no_span_of_one_figure():
+    said = CliRunner().invoke(command, []).output
+    barn = said.split("Barn (barn)")[1].split("Shared by all")[0]
+    assert "crop: 600 kg shiitake" in barn
+    assert "least fresh air" not in barn  # the wind sees to it
+    assert "days between them 14, " in said.split("Tent (tent)")[1]

@@ -126,7 +126,7 @@ def _crops(config: Config, space: SpaceSettings) -> Iterator[str]:
         if quantity is Quantity.HUMIDITY:
             yield from _wished(config, space, band)
     yield from (f"  {line}" for line in limit_words(space))
-    if space.crops:
+    if space.crops and space.kind is not SpaceKind.OPEN:
         floor = floor_flow(space.fresh_air_ach, space.volume_m3, space.crop_kg, space.fresh_air_m3_per_h)
         yield (
             f"  least fresh air: {floor:g} m3/h for the weight of the crop while CO2 is measured, else"
@@ -150,9 +150,13 @@ def _wished(config: Config, space: SpaceSettings, band: Band) -> Iterator[str]:
         )
 
 
+def _from_to(least: float, most: float) -> str:
+    return f"{least:g}" if least == most else f"{least:g} to {most:g}"
+
+
 def _usual(species: Species) -> Iterator[str]:
     told = [
-        f"{name} {usual.least:g} to {usual.most:g}{unit}"
+        f"{name} {_from_to(usual.least, usual.most)}{unit}"
         for name, usual, unit in (
             ("flushes", species.flushes, ""),
             ("days between them", species.days_between_flushes, ""),
