@@ -23,7 +23,7 @@ NEVER = frozenset({400, 405, 406, 410, 411, 413, 414, 415, 422})
 
 
 class _NoRedirect(urllib.request.HTTPRedirectHandler):
-    def redirect_request(
+    def redirect_request(  # six arguments: the standard library's
         self, req: urllib.request.Request, fp: IO[bytes], code: int, msg: str, headers: Headers, newurl: str
     ) -> None:
         return None

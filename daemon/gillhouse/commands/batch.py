@@ -81,7 +81,7 @@ def add(batch: str, on: str | None, state_dir: Path | None, **said: Any) -> None
 @on_option
 @why_option
 @state_option
-def stage(
+def stage(  # one argument an option
     batch: str, stage: str | None, accept: bool, on: str | None, text: str, state_dir: Path | None
 ) -> None:
     """A stage begins: now, on a day gone by, or on a day to come.

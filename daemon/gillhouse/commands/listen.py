@@ -76,7 +76,7 @@ class Ear:
 @click.option("--write", is_flag=True, help="Ask which space each board is in; print lines for farm.yaml.")
 @click.option("--relays", is_flag=True, help="Click each relay for two seconds. Disconnect all loads first.")
 @config_option
-def command(
+def command(  # one argument an option
     host: str | None, port: int | None, seconds: float, write: bool, relays: bool, config_path: Path | None
 ) -> None:
     """What the broker carries: find your boards, try your relays.

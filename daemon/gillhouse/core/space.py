@@ -108,24 +108,14 @@ def refresh(
 ) -> None:
     """Renews the estimate of one quantity from the sensors that may steer at this moment."""
     own = plan.sensors.get(quantity)
-    if own:
-        state.estimates[quantity] = _estimate(
-            plan, quantity, own, sensors, state.estimates.get(quantity) or Estimate(), mono_ms
-        )
-
-
-def _estimate(
-    plan: SpacePlan,
-    quantity: Quantity,
-    own: tuple[SensorSettings, ...],
-    sensors: Mapping[str, SensorState],
-    last: Estimate,
-    mono_ms: int,
-) -> Estimate:
+    if not own:
+        return
     samples = [sample for sample in (_sample(sensor, sensors[sensor.id]) for sensor in own) if sample]
-    if not samples:
-        return without(last, mono_ms)
-    return combined(plan.settings.combine.get(quantity) or DEFAULT_COMBINE[quantity], samples)
+    if samples:
+        rule = plan.settings.combine.get(quantity) or DEFAULT_COMBINE[quantity]
+        state.estimates[quantity] = combined(rule, samples)
+    else:
+        state.estimates[quantity] = without(state.estimates.get(quantity) or Estimate(), mono_ms)
 
 
 def _sample(sensor: SensorSettings, state: SensorState) -> Sample | None:
@@ -212,7 +202,7 @@ def rests(state: SpaceState, quantity: Quantity, mono_ms: int) -> bool:
     return False
 
 
-def asks(
+def asks(  # six arguments: at every reading, so nothing is made to carry them
     plan: SpacePlan,
     state: SpaceState,
     relays: Mapping[str, RelayState],
