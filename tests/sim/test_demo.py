@@ -189,6 +189,7 @@ def test_stage_check_limit_and_wet_caps_can_be_read_in_it_too(night: Night) -> N
     page = (night.folder / "night.html").read_text(encoding="utf-8")
     shown = ("Coming up</span>", "lm-1 in Tent: rest is usual", "wettest 95 % or more", "84-95 % or more")
     shown += ("caps wet until", "ran tent-mist by hand", "go-1 from fruiting to rest", "room-rh corrected by")
+    shown += ("corrected, checked Tue 14 Oct",)
     assert [words for words in shown if words not in page] == []
 
 

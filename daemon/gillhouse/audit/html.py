@@ -247,6 +247,9 @@ def _sensors(night: Night) -> list[SensorRow]:
 def _sensor(night: Night, one: SensorNight, place: str) -> SensorRow:
     zone = night.window.zone
     remarks = [f"{count} {DOUBT_WORD.get(mark, mark)}" for mark, count in one.doubted.items()]
+    known = one.calibrations[-1].known if one.calibrations else None
+    if known is not None:
+        remarks.insert(0, f"corrected, checked {told.day(known.made_ms, zone)}")
     if one.late:
         remarks.append(f"{one.late} arrived late and fill the night")
     if one.counted:
