@@ -62,8 +62,8 @@ def test_every_message_is_plain(kind: str, transition: Transition) -> None:
 def test_the_help_is_plain() -> None:
     context = click.Context(cli)
     said = {one: f"{COMMANDS[one][1]} {cli.get_command(context, one).get_help(context)}" for one in COMMANDS}
-    found = {one: cli.get_command(context, one) for one in COMMANDS}
-    groups = {one: command for one, command in found.items() if isinstance(command, click.Group)}
+    made = {one: cli.get_command(context, one) for one in COMMANDS}
+    groups = {one: command for one, command in made.items() if isinstance(command, click.Group)}
     assert "batch" in groups
     said |= {
         f"{one} {name}": own.get_help(context)
