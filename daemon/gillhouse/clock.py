@@ -157,11 +157,23 @@ class Box(Generic[T]):
         self._until: int | None = None
         self._resting = False
         self._closed = False
+        self._room: int | None = None
+        """Somebody waits until no more than so many items are left."""
 
     def put(self, item: T) -> None:
         with self._changed:
             self._items.append(item)
-            self._changed.notify()
+            self._changed.notify_all()
+
+    def wait_for_room(self, most: int, timeout_s: float) -> None:
+        """Where more than `most` items wait, holds the caller up until half of them are gone, or for
+        `timeout_s` of the machine's time. For whoever puts faster than anybody takes."""
+        if len(self._items) <= most:
+            return
+        with self._changed:
+            self._room = most // 2
+            self._changed.wait_for(lambda: len(self._items) <= most // 2, timeout_s)
+            self._room = None
 
     def close(self) -> None:
         """Lets `take` return None for good once the box is empty."""
@@ -187,7 +199,10 @@ class Box(Generic[T]):
                 self._until, self._resting = until_mono_ms, True
                 self._clock.wait(self._changed, until_mono_ms)
                 self._resting = False
-            return self._items.popleft()
+            item = self._items.popleft()
+            if self._room is not None and len(self._items) <= self._room:
+                self._changed.notify_all()
+            return item
 
     def at_rest(self, now_mono_ms: int) -> bool:
         """True while the reader waits, nothing is queued, and its deadline has not come."""

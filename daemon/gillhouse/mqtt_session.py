@@ -159,6 +159,8 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
                 result = self.client.loop_read()
         finally:
             heard, self._heard = self._heard, []
+            if heard:
+                self.heard_ms = self._real.now().mono_ms
             for message, synced in heard:
                 if not self._host.take(message, synced) and message.token is not None:
                     self.ack(cast("tuple[Session, int]", message.token)[1])
@@ -305,13 +307,13 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
 
     def _on_message(self, client: paho.Client, userdata: object, raw: paho.MQTTMessage) -> None:
         received = self._host.clock.now()
-        self.heard_ms = self._real.now().mono_ms
         topic = raw.topic
         if raw.qos:
             with self._acking:
                 self._order.append(raw.mid)
         if topic == self._marker_topic:
             self.ack(raw.mid)
+            self.heard_ms = self._real.now().mono_ms
             self.synced = self.synced or raw.payload == self._nonce
             return
         token = (self, raw.mid) if raw.qos else None

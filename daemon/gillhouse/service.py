@@ -47,6 +47,13 @@ DELIVER_S = 10.0
 WAITS_FOR_RESTART = ("broker", "store", "mirror", "alerts")
 
 
+MOST_WAITING = 1_000
+"""Messages that may wait to be handled. Some brokers send on without an answer; then reading is held up, so
+that a flood waits at the broker, not in our memory."""
+HELD_UP_S = 2.0
+"""... but never for so long that the broker would miss us."""
+
+
 class Service:
     """One farm being listened to, steered and logged."""
 
@@ -140,6 +147,7 @@ class Service:
 
     def _message(self, message: Message, synced: bool) -> None:
         self.control.inbox.put(Arrived(message, synced))
+        self.control.inbox.wait_for_room(MOST_WAITING, HELD_UP_S)
 
     def _link_state(self, up: bool, detail: str) -> None:
         if up and self.link.protocol.version == "5":

@@ -100,3 +100,32 @@ def test_many_writers_lose_nothing() -> None:
         writer.start()
     got = [box.take() for _ in range(2_000)]
     assert sorted(item for item in got if item is not None) == list(range(2_000))
+
+
+def test_a_box_that_is_too_full_holds_up_whoever_fills_it():
+    box: Box[int] = Box(SystemClock())
+    for n in range(11):
+        box.put(n)
+    went_on = threading.Event()
+
+    def fill() -> None:
+        box.wait_for_room(10, 30.0)
+        went_on.set()
+
+    filler = threading.Thread(target=fill, daemon=True)
+    filler.start()
+    for n in range(5):
+        assert box.take() == n
+    assert not went_on.is_set(), "six of at most ten are left: half of them must go first"
+    assert box.take() == 5
+    assert went_on.wait(10.0)
+    filler.join()
+
+
+def test_a_box_with_room_holds_nobody_up_and_a_full_one_not_for_good():
+    box: Box[int] = Box(SystemClock())
+    box.put(1)
+    box.wait_for_room(1, 30.0)
+    box.put(2)
+    box.wait_for_room(1, 0.01)
+    assert len(box) == 2

@@ -4,10 +4,8 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from gillhouse.alerts.channel import Channel
-from gillhouse.alerts.mail import MailChannel
 from gillhouse.alerts.memory import MemoryChannel
 from gillhouse.alerts.mqtt import MqttChannel, Publish
-from gillhouse.alerts.webhook import WebhookChannel
 from gillhouse.clock import Clock
 from gillhouse.core.edges import AlertSettings, ChannelSettings
 
@@ -20,10 +18,23 @@ class Ports:
     publish: Publish
 
 
+def _mail(settings: ChannelSettings, _ports: Ports) -> Channel:
+    # Imported where a farm sends mail: three megabytes that others need not carry.
+    from gillhouse.alerts.mail import MailChannel
+
+    return MailChannel(settings)
+
+
+def _webhook(settings: ChannelSettings, _ports: Ports) -> Channel:
+    from gillhouse.alerts.webhook import WebhookChannel
+
+    return WebhookChannel(settings)
+
+
 CHANNELS: dict[str, Callable[[ChannelSettings, Ports], Channel]] = {
     # kind in the config: how it is made
-    "mail": lambda settings, ports: MailChannel(settings),
-    "webhook": lambda settings, ports: WebhookChannel(settings),
+    "mail": _mail,
+    "webhook": _webhook,
     "mqtt": lambda settings, ports: MqttChannel(settings, ports.publish),
     "memory": lambda settings, ports: MemoryChannel(settings, ports.clock),
 }
