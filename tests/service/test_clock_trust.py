@@ -23,6 +23,7 @@ from gillhouse.audit.record import record
 from gillhouse.audit.text import box
 from gillhouse.clock import VirtualClock, battery_clock, kernel_keeps_time
 from gillhouse.clock_trust import LOOK_EVERY_MS, ClockTrust
+from gillhouse.commands.now import _lines, _wanted
 from gillhouse.config import load
 from gillhouse.core.inputs import ClockStep, Delivery, Started
 from gillhouse.core.instant import Instant
@@ -117,6 +118,20 @@ def test_the_boards_are_believed_while_our_clock_is_not_set(journal: SimpleNames
     assert [(ts - BACK) // MINUTE for ts in kept] == [-4, 1, 2, 3, 4, 5]
     assert kept[BACK - 4 * MINUTE].delivery is Delivery.LATE
     assert all(kept[BACK + n * MINUTE].delivery is Delivery.LIVE for n in range(1, 6))
+
+
+def test_now_says_so(journal: SimpleNamespace) -> None:
+    assert "The clock of this box is not set" in "\n".join(_lines(journal.status))
+    assert "is not set" not in "\n".join(_lines(journal.after))
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "said"),
+    [(85, 92, "  wanted 85-92"), (None, 1000, "  wanted under 1000"), (87.5, None, "  wanted over 87.5"),
+     (None, None, "")],
+)  # fmt: skip
+def test_what_is_wanted_is_said_in_words(low: float | None, high: float | None, said: str) -> None:
+    assert _wanted(low, high) == said
 
 
 def test_what_is_wrong_since_then_is_told_by_the_right_clock(journal: SimpleNamespace) -> None:

@@ -9,7 +9,7 @@ import click
 from gillhouse.alerts.wording import plain
 from gillhouse.audit.corrections import Corrections, corrections
 from gillhouse.audit.evidence import config_at
-from gillhouse.audit.wording import capital, reason_words
+from gillhouse.audit.wording import DOUBT_WORD, capital, reason_words
 from gillhouse.clock import SystemClock
 from gillhouse.commands import water_told
 from gillhouse.commands.batch_told import brief
@@ -126,6 +126,8 @@ def _lines(status: dict[str, Any]) -> list[str]:
         lines += [f"  {_relay(relay, one)}" for relay, one in space["relays"].items()]
         lines += [f"  {words}" for words in water_told.lines(space.get("lines", {}))]
         lines.append("")
+    if not status.get("clock_set", True):
+        lines.append("The clock of this box is not set: light, timed programmes and dates go by a wrong time")
     for link, one in status["links"].items():
         if not one["up"]:
             lines.append(f"{link}: gone ({plain(one['detail'])})")
@@ -146,9 +148,8 @@ def _air(quantities: dict[str, Any]) -> list[str]:
         if one["value"] is None:
             words.append(f"{heading:<12} not known (last heard {_age(one['age_s'])} ago)")
             continue
-        edges = [f"{one[edge]:g}" if one[edge] is not None else "" for edge in ("low", "high")]
-        wanted = f"  wanted {edges[0]}..{edges[1]}" if any(edges) else ""
-        doubt = "" if one["quality"] == "GOOD" else f"  doubtful: {one['mark']}"
+        wanted = _wanted(one["low"], one["high"])
+        doubt = "" if one["quality"] == "GOOD" else f"  doubtful: {DOUBT_WORD.get(one['mark'], one['mark'])}"
         value = (
             SWITCHED[key][one["value"] >= 0.5] if key in SWITCHED else f"{one['value']:.{decimals}f} {unit}"
         )
@@ -161,6 +162,14 @@ def _air(quantities: dict[str, Any]) -> list[str]:
                 " `gillhouse calibrate` has checked a sensor"
             )
     return words
+
+
+def _wanted(low: float | None, high: float | None) -> str:
+    if low is not None and high is not None:
+        return f"  wanted {low:g}-{high:g}"
+    if high is not None:
+        return f"  wanted under {high:g}"
+    return "" if low is None else f"  wanted over {low:g}"
 
 
 def _relay(relay: str, one: dict[str, Any]) -> str:
