@@ -58,6 +58,8 @@ class Estimate:
     """A sensor with a calibration in date is among them."""
     error: float = 0.0
     """Stated error of what steers."""
+    spread: float = 0.0
+    """How far apart the sensors are, where there are several."""
 
     @property
     def steers(self) -> bool:
@@ -105,6 +107,7 @@ def combined(combine: Combine, samples: Sequence[Sample]) -> Estimate:
         sensors=tuple(sample.sensor for sample in newest),
         trusted=any(sample.calibrated for sample in chosen),
         error=max(sample.error for sample in chosen),
+        spread=max(sample.value for sample in samples) - min(sample.value for sample in samples),
     )
 
 

@@ -19,6 +19,7 @@ class Reason(StrEnum):
     TOO_COLD = "too-cold"
     TOO_WARM = "too-warm"
     LIGHT_HOURS = "light-hours"
+    UNEVEN = "uneven"
     PROGRAMME = "programme"
     FALLBACK_PROGRAMME = "fallback-programme"
     OVERRIDE = "override"
@@ -124,6 +125,7 @@ WORDS: dict[Reason, str] = {
     Reason.TOO_COLD: "too cold: {value:.1f} C, keep over {limit:g} C",
     Reason.TOO_WARM: "too warm: {value:.1f} C, keep under {limit:g} C",
     Reason.LIGHT_HOURS: "light hours",
+    Reason.UNEVEN: "{quantity} uneven: {value:.1f} between two places, stirred from {limit:g} on",
     Reason.PROGRAMME: "timed programme {programme}",
     Reason.FALLBACK_PROGRAMME: "timed programme {programme}, because no sensor can be trusted",
     Reason.OVERRIDE: "{who} asked for it",

@@ -12,7 +12,7 @@ from gillhouse.core.air import dew_point_c, humidity_ratio
 from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.crops import Band
 from gillhouse.core.delivered import Delivered, fan_run_ms, follow, mist_run_ms
-from gillhouse.core.demand import HOUR_MS, Inside, Wish, earliest
+from gillhouse.core.demand import HOUR_MS, Inside, Known, Wish, earliest
 from gillhouse.core.estimate import DEFAULT_COMBINE, HOLD_MS, Estimate, Sample, combined, without
 from gillhouse.core.fresh_air import AirState, air_given, fresh_air
 from gillhouse.core.instant import Instant
@@ -24,6 +24,7 @@ from gillhouse.core.reasons import Reason
 from gillhouse.core.schedule import light_wanted, next_light_change_ms
 from gillhouse.core.settings import FarmSettings, ProgrammeSettings, Role, SensorSettings, SpaceKind
 from gillhouse.core.space_plan import AIR_QUANTITIES, ASSUMED_C, SpacePlan
+from gillhouse.core.stirring import StirState, stir
 from gillhouse.core.warmth import DutyPlan, DutyState, duty
 
 ASSUMED_INTAKE_PCT = 60.0
@@ -85,6 +86,7 @@ class SpaceState:
     delivered: Delivered = field(default_factory=Delivered)
     heat: DutyState = field(default_factory=DutyState)
     cool: DutyState = field(default_factory=DutyState)
+    stir: StirState = field(default_factory=StirState)
     pending: dict[str, Pending] = field(default_factory=dict)
     """By relay."""
     light_on: bool = False
@@ -249,6 +251,9 @@ def _wishes(
         air = fresh_air(plan.air, inside, state.air, mono_ms)
         for relay, _ in plan.flows:
             wishes[relay] = air
+    if plan.stirs:
+        known: dict[Quantity, Known] = dict(state.estimates)
+        wishes.update(dict.fromkeys(plan.by_role[Role.CIRCULATION], stir(known, state.stir)))
     if quantity is None or quantity is Quantity.TEMPERATURE:
         if plan.heat:
             wishes.update(_by_duty(plan.by_role[Role.HEATER], plan.heat, inside, state.heat, relays))

@@ -31,6 +31,7 @@ from gillhouse.core.settings import (
     SpaceKind,
     SpaceSettings,
 )
+from gillhouse.core.stirring import UNEVEN_FROM
 from gillhouse.core.ventilation import flow
 from gillhouse.core.warmth import DutyPlan, temperature_aims
 
@@ -62,6 +63,8 @@ class SpacePlan:
     air: AirPlan | None
     heat: DutyPlan | None
     cool: DutyPlan | None
+    stirs: bool
+    """It has a circulation fan and two places to compare."""
     steers: bool
     """Something in it follows the air; otherwise there are only programmes."""
     lit: bool
@@ -86,9 +89,11 @@ def plan_space(farm: FarmSettings, space: SpaceSettings) -> SpacePlan:
     heat, cool = _duty_plans(space, own)
     mist_plan = _mist_plan(space, [relay for relay in own if relay.role is Role.MIST])
     air_plan = _air_plan(farm, space, air)
+    sensors = {quantity: _sensors(farm, space.id, quantity, False) for quantity in AIR_QUANTITIES}
+    stirs = Role.CIRCULATION in roles.values() and any(len(sensors[one]) > 1 for one in UNEVEN_FROM)
     return SpacePlan(
         settings=space,
-        sensors={quantity: _sensors(farm, space.id, quantity, False) for quantity in AIR_QUANTITIES},
+        sensors=sensors,
         intake={
             quantity: _sensors(farm, space.id, quantity, True) or _sensors(farm, None, quantity, True)
             for quantity in AIR_QUANTITIES
@@ -102,7 +107,8 @@ def plan_space(farm: FarmSettings, space: SpaceSettings) -> SpacePlan:
         air=air_plan,
         heat=heat,
         cool=cool,
-        steers=bool(mist_plan or air_plan or heat or cool),
+        stirs=stirs,
+        steers=bool(mist_plan or air_plan or heat or cool or stirs),
         lit=space.light is not None and Role.LIGHT in roles.values(),
         assumed_c=_assumed_c(space),
     )
