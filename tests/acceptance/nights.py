@@ -8,6 +8,7 @@ from collections.abc import Iterator
 from contextlib import closing, contextmanager
 from dataclasses import dataclass
 from functools import cached_property
+from math import ceil
 from pathlib import Path
 from types import TracebackType
 from typing import Any, Self
@@ -19,6 +20,7 @@ from paho.mqtt.enums import CallbackAPIVersion
 
 from gillhouse.commands import demo
 from gillhouse.config import Config, load
+from gillhouse.core.crops import Stage
 from gillhouse.sim.broker import HOST, TrialBroker
 from gillhouse.sim.trial import night_from_ms
 from gillhouse.store import JOURNAL
@@ -26,6 +28,9 @@ from gillhouse.store.reader import Reader
 
 HOUR_MS = 3_600_000
 LAST_WORD = "ear/last-word"
+QUARTER_MS = 15 * 60_000
+PACE_PER_H = {"humidity": 2.0, "temperature": 1.0, "co2": 1000.0}
+"""Bands go over to a new stage so fast, in steps of a quarter of an hour (docs/how-to/batches.md)."""
 
 
 class Ear:
@@ -119,11 +124,46 @@ class Lived:
             db.row_factory = sqlite3.Row
             yield db
 
+    @cached_property
+    def stages(self) -> list[tuple[int, str, str, str]]:
+        """(when, space, species, stage) of every stage that a person began."""
+        with self.rows() as db:
+            rows = db.execute("SELECT wall_ms, body FROM inputs WHERE kind = 'BatchAction'").fetchall()
+        acts = [(row["wall_ms"], json.loads(row["body"])) for row in rows]
+        added = {body["batch"]: (body["space"], body["species"]) for _, body in acts if body["act"] == "add"}
+        return [(at, *added[one["batch"]], one["stage"]) for at, one in acts if one["act"] == "stage"]
+
+    def steps(self, space: str) -> list[int]:
+        """When the bands of a space may have moved: each quarter of an hour of the day after a new stage."""
+        begun = [at for at, where, *_ in self.stages if where == space]
+        return [at + quarter * QUARTER_MS for at in begun for quarter in range(97)]
+
+    def band(self, space: str, quantity: str, at_ms: int) -> tuple[float | None, float | None]:
+        """The edges in force at a moment, worked out anew from farm file, species file and what was done."""
+        (given,) = [band for key, band in self.config.farm.spaces[space].bands.items() if key == quantity]
+        for begun_ms, where, species, stage in self.stages:
+            if where != space or at_ms < begun_ms:
+                continue
+            wish = getattr(self.config.farm.species[species].stages[Stage(stage)], quantity)
+            edges = [(getattr(given, edge), getattr(wish, edge)) for edge in EDGES]
+            way = max(abs(new - old) for old, new in edges if old is not None and new is not None)
+            quarters = ceil(way / PACE_PER_H[quantity] * 4)
+            part = min((at_ms - begun_ms) // QUARTER_MS / quarters, 1.0) if quarters else 1.0
+            return _between(given.low, wish.low, part), _between(given.high, wish.high, part)
+        return given.low, given.high
+
     def relays(self) -> dict[str, dict[str, Any]]:
         """The relays of night.json by id, shared ones too."""
         told = self.told
         every = [*told["shared"]["relays"], *(relay for space in told["nights"] for relay in space["relays"])]
         return {relay["id"]: relay for relay in every}
+
+
+EDGES = ("alarm_low", "low", "target", "high", "alarm_high")
+
+
+def _between(old: float | None, new: float | None, part: float) -> float | None:
+    return None if old is None or new is None else round(old + part * (new - old), 2)
 
 
 def live(out: Path, hours: float, farm: Path | None = None, seed: int = 1) -> Lived:
