@@ -99,3 +99,21 @@ def test_without_readings_nothing_is_said(gone: dict[str, None]) -> None:
     own = mist if "ratio" in gone else fan
     assert {found[misfit] for misfit in own} == {None}
     assert len(state.looks) <= 26
+
+
+def stops_and_goes(felt: float) -> bool | None:
+    """CO2 rising 8 ppm a minute, a fan on for three minutes in every six, taking `felt` of what its label
+    says: one change in ten minutes of 500 ppm, 50 ppm a minute. Three ppm of noise to and fro."""
+    state, ppm, fan_ms, found = EffectState(), 900.0, 0.0, None
+    for n in range(40):
+        on = n % 12 >= 6
+        look = replace(START, mono_ms=n * 30_000, fan_ms=fan_ms, co2_ppm=round(ppm + 3.0 * (-1) ** n))
+        found = misfits(PLAN, state, look)[Misfit.FAN_NOTHING]
+        ppm += 4.0 - (25.0 * felt if on else 0.0)
+        fan_ms += 30_000.0 if on else 0.0
+    return found
+
+
+@pytest.mark.parametrize(("felt", "dead"), [(0.0, True), (0.6, False), (1.0, False)])
+def test_a_fan_whose_runs_do_not_show_is_dead_long_before_the_air_is_stale(felt: float, dead: bool) -> None:
+    assert stops_and_goes(felt) is dead

@@ -329,6 +329,7 @@ KINDS: Final[dict[str, Kind]] = {
         "Look at fan and filter.",
         120,
         parents=("broker-lost", "relay-silent", "door-open"),
+        on_delay_ms=90_000,
         off_delay_ms=30 * MINUTE_MS,
     ),
     "fan-unasked": Kind(

@@ -8,10 +8,12 @@ All bounds are our choice, tried on the bench (`tests/bench/hold_the_room`).
 
 from dataclasses import dataclass, field
 from enum import StrEnum
+from math import exp, isinf
 
+from gillhouse.core.answers import answer
 from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS
 
-KEPT_MS = 720_000
+KEPT_MS = 1_200_000
 MIST_WINDOW_MS = 300_000
 RISE_WINDOW_MS = 240_000
 FAN_WINDOW_MS = 240_000
@@ -35,6 +37,14 @@ LEAST_FAN_SHARE = 0.3
 """Of the label's effect on CO2, what must at least be seen."""
 RISE_PPM = 22.0
 """A rise of CO2 that is no noise."""
+LAG_TAU_MS = 75_000
+"""A fan is felt with about this lag, mixing and sensor together."""
+SETTLES = 4
+"""So many looks at the beginning are no part of a fit: how the fan ran before is not known there."""
+SURE = 4.0
+"""A share of the fan's label is too little when so many standard errors say so."""
+SCATTER_PPM = 6.0
+"""A fit is believed no better than this."""
 LEAST_FALL_PPM = 45.0
 """A fall of CO2 that is no noise."""
 
@@ -136,9 +146,9 @@ def misfits(plan: EffectPlan, state: EffectState, look: Look) -> dict[Misfit, bo
     if state.door_ms is not None and now - state.door_ms < DOOR_MS:
         return dict.fromkeys(Misfit, None)
     return {
-        Misfit.MIST_NOTHING: _mist_nothing(plan, _since(state, MIST_WINDOW_MS), look),
+        Misfit.MIST_NOTHING: _mist_nothing(plan, state, look),
         Misfit.MIST_UNASKED: _mist_unasked(state, look),
-        Misfit.FAN_NOTHING: _fan_nothing(plan, state, look),
+        Misfit.FAN_NOTHING: _either(_fan_nothing(plan, state, look), _fan_unfelt(plan, state)),
         Misfit.FAN_UNASKED: _fan_unasked(plan, _since(state, FAN_WINDOW_MS), look),
     }
 
@@ -150,13 +160,16 @@ def _since(state: EffectState, window_ms: int) -> Look | None:
     return old[-1] if old else None
 
 
-def _mist_nothing(plan: EffectPlan, then: Look | None, now: Look) -> bool | None:
+def _mist_nothing(plan: EffectPlan, state: EffectState, now: Look) -> bool | None:
+    then = _since(state, MIST_WINDOW_MS)
     if then is None or then.ratio is None or now.ratio is None or now.full:
         return None
     if not now.dry:
         return False
     air_kg = plan.volume_m3 * AIR_KG_PER_M3
-    given = LEAST_USE * plan.litres_per_h * (now.mist_ms - then.mist_ms) / HOUR_MS
+    # What was sprayed within the lag does not show yet, and what was just before the window shows in it.
+    sprayed_ms = _at(state, now.mono_ms - LAG_MS).mist_ms - _at(state, then.mono_ms - LAG_MS).mist_ms
+    given = LEAST_USE * plan.litres_per_h * sprayed_ms / HOUR_MS
     hours = (now.mono_ms - then.mono_ms) / HOUR_MS
     blown_m3 = plan.leak_m3_per_h * hours + plan.fan_m3_per_h * (now.fan_ms - then.fan_ms) / HOUR_MS
     drier = max((now.ratio + then.ratio) / 2 - now.intake_ratio, 0.0)
@@ -203,6 +216,44 @@ def _fan_nothing(plan: EffectPlan, state: EffectState, now: Look) -> bool | None
     changes = plan.fan_m3_per_h * (after.fan_ms - before.fan_ms) / HOUR_MS / plan.volume_m3
     least = LEAST_FAN_SHARE * changes * ((is_ppm + was_ppm) / 2 - now.intake_ppm)
     return least >= LEAST_FALL_PPM and is_ppm - was_ppm >= RISE_PPM
+
+
+def _either(first: bool | None, second: bool | None) -> bool | None:
+    """Whether any of two says so; None where neither can say."""
+    return None if first is None and second is None else bool(first) or bool(second)
+
+
+def _fan_unfelt(plan: EffectPlan, state: EffectState) -> bool | None:
+    """CO2 goes its way whether the fan runs or not: seen once it has run, and stood, for some minutes."""
+    if not plan.fan_m3_per_h:
+        return None
+    found = answer(*_fan_pulls(plan, state), SCATTER_PPM)
+    return None if isinf(found.error) else found.share + SURE * found.error < LEAST_FAN_SHARE
+
+
+def _fan_pulls(plan: EffectPlan, state: EffectState) -> tuple[list[float], list[float], list[float]]:
+    """Hours, what the fan should have taken by its label (ppm, summed up), and CO2; since the door."""
+    times: list[float] = []
+    pulls: list[float] = []
+    values: list[float] = []
+    since_ms = 0 if state.door_ms is None else state.door_ms + LAG_MS
+    looks = [look for look in state.looks if look.mono_ms >= since_ms]
+    felt_ms = was_ms = looks[0].fan_ms if looks else 0.0
+    before, pull = looks[0] if looks else None, 0.0
+    for n, look in enumerate(looks):
+        assert before is not None
+        felt_ms += (1.0 - exp((before.mono_ms - look.mono_ms) / LAG_TAU_MS)) * (look.fan_ms - felt_ms)
+        before = look
+        if n < SETTLES or look.co2_ppm is None:
+            was_ms = felt_ms
+            continue
+        changes = plan.fan_m3_per_h * (felt_ms - was_ms) / HOUR_MS / plan.volume_m3
+        pull -= changes * (look.co2_ppm - look.intake_ppm)
+        was_ms = felt_ms
+        times.append(look.mono_ms / HOUR_MS)
+        pulls.append(pull)
+        values.append(look.co2_ppm)
+    return times, pulls, values
 
 
 def _fan_unasked(plan: EffectPlan, then: Look | None, now: Look) -> bool | None:
