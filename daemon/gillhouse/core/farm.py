@@ -25,7 +25,6 @@ from gillhouse.core import (
     watch,
 )
 from gillhouse.core.arrivals import Step
-from gillhouse.core.asks import Ask, Situation
 from gillhouse.core.batch_acts import next_change_ms
 from gillhouse.core.demand import earliest
 from gillhouse.core.house import Plan, State, fit, make_plan
@@ -49,22 +48,15 @@ from gillhouse.core.inputs import (
 from gillhouse.core.instant import Instant
 from gillhouse.core.interlock import grant, next_deadline_ms, resettle
 from gillhouse.core.measured import measured_or_label
-from gillhouse.core.outputs import Authority, Outcome
-from gillhouse.core.quality import drives
+from gillhouse.core.moments import Moments, next_silence_ms
+from gillhouse.core.outputs import Outcome
 from gillhouse.core.quantities import Quantity
-from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import FarmSettings
 from gillhouse.core.snapshot import from_plain, to_plain
 from gillhouse.core.space import asks, due_ms, given, rests
+from gillhouse.core.standing import situation, standing, switched
 from gillhouse.core.status import status
 from gillhouse.core.story import expire, tell_begun, tell_stories
-
-NO_LINK_MS = 60_000
-"""So long without the broker, and relays behind it are not asked for anything: their leases have run out or
-will, and what cannot be heard must not be booked as done. A short break changes nothing."""
-
-LATEST_WAKE_MS = 1_000
-"""A deadline that handling has not cleared is tried again no sooner than this."""
 
 ANSWERS = 2
 """What is granted may change an ask (a fan begins, so mist is wanted): so often that is answered at once."""
@@ -88,20 +80,12 @@ _TAKES: dict[type, _Take] = {
 }
 
 
-class Farm:  # more than 12 methods: the steps of one order of things, each by its name
+class Farm:  # 15 methods: the steps of one order of things, each by its name
     """Every space of one farm, and all that is decided in it."""
 
     def __init__(self, settings: FarmSettings) -> None:
         self._state = State()
-        self._silence_ms: int | None = None
-        self._relays_ms: int | None = None
-        self._book_ms: int | None = None
-        self._crops_wall_ms: int | None = None
-        self._space_ms: dict[str, int | None] = {}
-        self._spaces_ms: int | None = None
-        """The soonest of them..."""
-        self._spaces_moved = True
-        """... which has to be looked for again."""
+        self._moments = Moments()
         self._use(settings)
 
     def handle(self, seq: int, now: Instant, item: Input) -> Outcome:
@@ -117,7 +101,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         _TAKES[type(item)](self._plan, state, step, item)
         if type(item) is Started:
             measuring.restart(state, step)
-            self._forget_times()
+            self._moments.forget(self._plan, state)
         elif type(item) is Measured:
             self._use(self._given)
         self._settle(step)
@@ -125,21 +109,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
 
     def next_deadline_ms(self) -> int | None:
         """When the core must be called though nothing comes in: monotonic milliseconds, or None."""
-        state = self._state
-        if self._silence_ms is not None and self._silence_ms <= state.mono_ms + LATEST_WAKE_MS * 5:
-            self._silence_ms = self._next_silence()
-        if self._spaces_moved:
-            self._spaces_ms, self._spaces_moved = earliest([*self._space_ms.values()]), False
-        moments = [self._relays_ms, self._book_ms, self._silence_ms, self._spaces_ms]
-        if self._crops_wall_ms is not None:
-            moments.append(state.mono_ms + self._crops_wall_ms - state.wall_ms)
-        moments += [held.until_ms for held in state.overrides.values()]
-        moments += measuring.next_ms(state)
-        broker = state.links[Link.BROKER]
-        if not broker.up and state.mono_ms < broker.since_ms + NO_LINK_MS:
-            moments.append(broker.since_ms + NO_LINK_MS)
-        soonest = earliest(moments)
-        return None if soonest is None else max(soonest, state.mono_ms + 1)
+        return self._moments.next_ms(self._plan, self._state)
 
     def snapshot(self) -> dict[str, object]:
         """All that is remembered, as plain JSON values; `restore` goes on from it to the same bytes."""
@@ -178,42 +148,22 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         as_known = measured_or_label(settings, self._state.measured, self._state.fan_shares)
         self._plan = make_plan(as_known, self._state.crops)
         self._watched = watch.limits(self._plan.settings)
-        self._crops_wall_ms = next_change_ms(settings, self._state.crops)
+        self._moments.crops_wall_ms = next_change_ms(settings, self._state.crops)
         fit(self._plan, self._state)
-        self._forget_times()
-
-    def _forget_times(self) -> None:
-        state = self._state
-        now = Instant(state.wall_ms, state.mono_ms)
-        self._silence_ms = self._next_silence()
-        self._relays_ms = next_deadline_ms(state.relays, self._plan.settings)
-        self._book_ms = state.book.next_deadline_ms()
-        self._space_ms = {
-            space: due_ms(plan, state.spaces[space], now) for space, plan in self._plan.spaces.items()
-        }
-        self._spaces_moved = True
-
-    def _next_silence(self) -> int | None:
-        """When the next sensor will have been silent for too long, if it stays so."""
-        moments = [
-            self._state.sensors[sensor.id].heard_ms + sensor.silent_after_ms
-            for sensor in self._plan.settings.sensors.values()
-            if not self._state.sensors[sensor.id].silent
-        ]
-        return min(moments, default=None)
+        self._moments.forget(self._plan, self._state)
 
     def _settle(self, step: Step) -> None:
         """Lets everything follow that follows: spaces, equipment, alarms, in this order."""
-        state, mono_ms = self._state, step.now.mono_ms
+        state, moments, mono_ms = self._state, self._moments, step.now.mono_ms
         state.wall_ms = step.now.wall_ms
-        if step.replan or (self._crops_wall_ms is not None and state.wall_ms >= self._crops_wall_ms):
+        if step.replan or (moments.crops_wall_ms is not None and state.wall_ms >= moments.crops_wall_ms):
             self._replan(step)
         plan = self._plan
         if step.sensor_back:
-            self._silence_ms = self._next_silence()
-        if self._silence_ms is not None and mono_ms >= self._silence_ms:
+            moments.silence_ms = next_silence_ms(plan, state)
+        if moments.silence_ms is not None and mono_ms >= moments.silence_ms:
             arrivals.check_silence(plan, state, step)
-            self._silence_ms = self._next_silence()
+            moments.silence_ms = next_silence_ms(plan, state)
         if findings.is_time(state, mono_ms):
             learning.follow_all(plan, state, step.now)
             if learning.take_over(plan, state, step):
@@ -222,31 +172,34 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             step.events += findings.look(plan, state, step.seq, step.now)
             self._look_at_water(step)
         if effect_watch.is_time(state, mono_ms):
-            doors, people = self._switch(Quantity.DOOR), self._switch(Quantity.PEOPLE)
+            doors, people = (switched(plan, state, one) for one in (Quantity.DOOR, Quantity.PEOPLE))
             step.conditions += effect_watch.look(plan, state, step.now, doors, people)
         if state.overrides:
             arrivals.end_overrides(plan, state, step)
         if state.runs:
             measuring.move_on(plan, state, step)
-        if self._relays_ms is not None and mono_ms >= self._relays_ms:
+        if moments.relays_ms is not None and mono_ms >= moments.relays_ms:
             step.grant = True
             step.spaces = dict.fromkeys(plan.spaces)
         for space, quantity in step.spaces.items():
             if quantity is not None and rests(state.spaces[space], quantity, mono_ms):
-                self._next_look(space, earliest((self._space_ms[space], state.spaces[space].news_ms)))
+                moments.look_at(space, earliest((moments.space_ms[space], state.spaces[space].news_ms)))
                 continue
             self._decide(step, space, quantity)
         if step.grant or not state.links[Link.BROKER].up:
-            # Before anything moves, every account of the space is brought to this moment.
-            for space, quantity in step.spaces.items():
-                if quantity is not None:
-                    self._decide(step, space, None)
-            self._grant(step)
-            for _ in range(ANSWERS):
-                if not step.grant:
-                    break
-                self._grant(step)
+            self._move(step)
         self._alarm(step)
+
+    def _move(self, step: Step) -> None:
+        """Has the equipment granted, and what that changes answered."""
+        for space, quantity in step.spaces.items():
+            if quantity is not None:
+                self._decide(step, space, None)  # before anything moves, every account is of this moment
+        self._grant(step)
+        for _ in range(ANSWERS):
+            if not step.grant:
+                break
+            self._grant(step)
 
     def _look_at_water(self, step: Step) -> None:
         """Once a minute: what flowed, what stands, what may freeze, and what is left on the caps."""
@@ -263,7 +216,7 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         """Brings on what is due with the crops; where that moves a band, everything is looked at anew."""
         state = self._state
         if not batch_arrivals.bring_on(self._plan, state, step) and not step.replan:
-            self._crops_wall_ms = next_change_ms(self._given, state.crops)
+            self._moments.crops_wall_ms = next_change_ms(self._given, state.crops)
             return
         plan, before = self._plan, self._watched
         self._use(self._given)
@@ -291,16 +244,14 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
             step.grant = True
         tell_stories(own, known, step)
         step.conditions += capacity.changed(plan, state, space)
-        self._next_look(space, due_ms(own, known, step.now))
-
-    def _next_look(self, space: str, at_ms: int | None) -> None:
-        if self._space_ms[space] != at_ms:
-            self._space_ms[space], self._spaces_moved = at_ms, True
+        self._moments.look_at(space, due_ms(own, known, step.now))
 
     def _grant(self, step: Step) -> None:
         plan, state = self._plan, self._state
         step.grant = False
-        granted = grant(step.now, plan.settings, state.relays, self._standing(step), self._situation(step))
+        granted = grant(
+            step.now, plan.settings, state.relays, standing(plan, state, step), situation(plan, state, step)
+        )
         if granted.commands:
             learning.follow_all(plan, state, step.now)
             plumbing.follow(plan, state, step.now)
@@ -319,58 +270,13 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         for space in begun:
             # What was asked has been given: what is asked from now on must not ask for it twice.
             self._decide(step, space, None)
-        self._relays_ms = next_deadline_ms(state.relays, plan.settings)
+        self._moments.relays_ms = next_deadline_ms(state.relays, plan.settings)
         step.conditions += watch.changed_relays(plan, state, step.now)
-
-    def _standing(self, step: Step) -> list[Ask]:
-        """The asks of all spaces, as overrides and a lost broker change them."""
-        plan, state = self._plan, self._state
-        broker = state.links[Link.BROKER]
-        lost = not broker.up and step.now.mono_ms >= broker.since_ms + NO_LINK_MS
-        standing = []
-        for ask in state.asks.values():
-            if lost and ask.on and plan.settings.relays[ask.relay].over_broker:
-                ask = Ask(ask.relay, False, None, Authority.DEFAULT, Reason.NO_LINK)
-            standing.append(ask)
-        for relay, held in state.overrides.items():
-            facts: dict[str, float | int | str | bool | None] = {"who": held.who}
-            standing.append(
-                Ask(relay, held.on, None, Authority.OVERRIDE, Reason.OVERRIDE, (held.seq,), facts)
-            )
-        standing += measuring.standing(plan, state, step)
-        standing += plumbing.flushes(plan, state, step.now, self._switch(Quantity.PEOPLE))
-        return standing
-
-    def _situation(self, step: Step) -> Situation:
-        plan, state = self._plan, self._state
-        tanks = [sensor.id for sensor in plan.settings.sensors.values() if sensor.quantity is Quantity.TANK]
-        return Situation(
-            door_open=self._switch(Quantity.DOOR),
-            people=self._switch(Quantity.PEOPLE),
-            tank_wet={tank: self._is_on(tank) for tank in tanks},
-            freezing=plumbing.freezing(plan, state),
-            need={space: watch.need(plan, state, space) for space in plan.spaces if space in plan.sharing},
-            harmed_by_shared_air={
-                space: watch.harmed(plan, state, space) for space in plan.spaces if space in plan.sharing
-            },
-            causes=(step.seq,),
-        )
-
-    def _switch(self, quantity: Quantity) -> dict[str, bool | None]:
-        """By space: whether any of its switches says so; None where none can say."""
-        found: dict[str, bool | None] = {}
-        for space, sensors in self._plan.switches[quantity].items():
-            said = [value for value in (self._is_on(sensor) for sensor in sensors) if value is not None]
-            found[space] = any(said) if said else None
-        return found
-
-    def _is_on(self, sensor: str) -> bool | None:
-        known = self._state.sensors[sensor]
-        return known.good_value >= 0.5 if drives(known) and known.good_value is not None else None
 
     def _alarm(self, step: Step) -> None:
         plan, state = self._plan, self._state
-        due = self._book_ms is not None and step.now.mono_ms >= self._book_ms
+        book_ms = self._moments.book_ms
+        due = book_ms is not None and step.now.mono_ms >= book_ms
         if step.tell_all or due:
             for own in self._watched.values():
                 for limits in own.values():
@@ -381,4 +287,4 @@ class Farm:  # more than 12 methods: the steps of one order of things, each by i
         if step.conditions or due:
             step.notices += state.book.update(step.now, step.conditions)
         if step.conditions or due or step.notices:
-            self._book_ms = state.book.next_deadline_ms()
+            self._moments.book_ms = state.book.next_deadline_ms()
