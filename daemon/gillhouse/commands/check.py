@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from gillhouse.commands.floor_told import cost
 from gillhouse.config import Config, load, shipped_dir
 from gillhouse.core.bands_meet import explain
 from gillhouse.core.crops import Band, LightWish, Species
@@ -132,6 +133,9 @@ def _crops(config: Config, space: SpaceSettings) -> Iterator[str]:
             f"  least fresh air: {floor:g} m3/h for the weight of the crop while CO2 is measured, else"
             f" {space.fresh_air_ach:g} air changes an hour"
         )
+        told = cost(space, floor)
+        if told is not None and floor > 0.0:
+            yield told
     if space.light:
         wish = space.light.wish
         yield f"  light: {space.light.hours:g} h from {_clock(space.light.from_min)}{_lux(wish)}"
