@@ -193,7 +193,7 @@ def mist(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> dict
     return {relay: _mist_wish(plan, inside, state, relay, mono_ms, aim) for relay in plan.relays}
 
 
-def _mist_wish(
+def _mist_wish(  # six arguments: at every reading, so nothing is made to carry them
     plan: MistPlan, inside: Inside, state: MistState, relay: str, mono_ms: int, aim: float
 ) -> Wish:
     mode = Reason.HOLD_HUMID if state.mode is Reason.CAPS_WET else state.mode
