@@ -41,7 +41,6 @@ DOUBT_WORD: dict[str, str] = {
     Mark.JUMPED.value: "jumped",
     Mark.FLAT.value: "frozen",
     Mark.STALE.value: "old",
-    Mark.DISAGREES.value: "unlike its neighbours",
     Mark.QUEUED.value: "waited, time unknown",
     Mark.AHEAD.value: "board's clock ahead",
     Mark.RETAINED.value: "kept copy of unknown age",

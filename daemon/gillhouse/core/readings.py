@@ -23,7 +23,6 @@ class Mark(StrEnum):
     SATURATED = "saturated"
     """Humidity at exactly 100.0: the air, or the sensor, is wet. Drives as 'at least', never as broken."""
     STALE = "stale"
-    DISAGREES = "disagrees"
     AWAY = "out-of-place"
     """Somebody has taken the sensor out, to check or clean it."""
     QUEUED = "queued-time-unknown"
