@@ -88,3 +88,12 @@ def test_a_long_pause_is_not_counted_as_time_watched() -> None:
     gap = Gap()
     for _ in range(10):
         assert not watch(gap, moist(18.0, 95.0), moist(18.0, 80.0), 10 * TAU_MS)
+
+
+def test_two_that_are_far_apart_are_told_after_a_quarter_of_an_hour() -> None:
+    """By hand at 18 C: 95 and 75 %RH are 3.7 K of dew point apart; with 3 %RH each, 0.8 K are allowed."""
+    gap, high, low = Gap(), moist(18.0, 95.0), moist(18.0, 75.0)
+    said = [watch(gap, high, low, MIN) for _ in range(15)]
+    assert said == [False] * 14 + [True]
+    assert not watch(gap, high, moist(18.0, 90.0), MIN), "one look close together, and it begins anew"
+    assert not any(watch(gap, high, low, MIN) for _ in range(14))

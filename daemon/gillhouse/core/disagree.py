@@ -18,6 +18,12 @@ TAU_MS: Final = 3_600_000
 LEAST_WATCH_MS: Final = 2 * TAU_MS
 """Nothing is said before two sensors were heard together for so long."""
 
+FAR: Final = 3.0
+"""So many times what is allowed is no slow drift..."""
+
+FAR_MS: Final = 15 * 60_000
+"""... and told after so long, whatever the mean. Our choice."""
+
 LONGEST_STEP_MS: Final = 300_000
 """A pause longer than this counts no more than this."""
 
@@ -52,6 +58,8 @@ class Gap:
 
     mean_k: float = 0.0
     watched_ms: int = 0
+    far_ms: int = 0
+    """How long they have been far apart, without a break."""
     apart: bool = False
 
 
@@ -94,6 +102,10 @@ def watch(gap: Gap, first: Moist, second: Moist, elapsed_ms: int) -> bool:
     share = 1.0 - exp(-step_ms / TAU_MS) if gap.watched_ms else 1.0
     gap.mean_k += share * (now_k - gap.mean_k)
     gap.watched_ms = min(gap.watched_ms + step_ms, LEAST_WATCH_MS)
-    limit = allowed_k(first, second) * (ENDS_AT if gap.apart else 1.0)
-    gap.apart = gap.watched_ms >= LEAST_WATCH_MS and abs(gap.mean_k) > limit
+    allowed = allowed_k(first, second)
+    far = abs(now_k) > FAR * allowed and elapsed_ms <= LONGEST_STEP_MS
+    gap.far_ms = min(gap.far_ms + step_ms, FAR_MS) if far else 0
+    limit = allowed * (ENDS_AT if gap.apart else 1.0)
+    by_mean = gap.watched_ms >= LEAST_WATCH_MS and abs(gap.mean_k) > limit
+    gap.apart = by_mean or gap.far_ms >= FAR_MS
     return gap.apart
