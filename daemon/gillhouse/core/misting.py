@@ -32,9 +32,9 @@ OPEN_PACE_MS = 120_000
 
 SWING_PCT = 1.5
 SWING_LEAST_PCT, SWING_MOST_PCT = 0.5, 5.0
-SWING_UP_PCT_H, SWING_DOWN_PCT_H = 20.0, 0.2
+SWING_UP_PCT_H, SWING_DOWN_PCT_H = 40.0, 0.2
 """The aim rises while the air is under its band and sinks while it is in it, so slowly that the two are in
-balance where the air is under it for one percent of the time. By simulation (tests/bench), no source."""
+balance where the air is under it for half a percent of the time. By simulation (tests/bench), no source."""
 
 DRIFT_LASTS_MS = 30_000
 """What drifts in or out now is taken to go on for so long: a cooler's coil, a gust may end soon."""
