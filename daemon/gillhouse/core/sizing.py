@@ -10,7 +10,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from math import isinf, sqrt
 
-from gillhouse.core.air import STANDARD_PA, dew_point_c, humidity_ratio, volume_m3_per_kg
+from gillhouse.core.air import STANDARD_PA, deficit_kpa, dew_point_c, humidity_ratio, volume_m3_per_kg
 from gillhouse.core.breath import Q10, Breath
 from gillhouse.core.ventilation import (
     air_changes,
@@ -261,7 +261,23 @@ def working(asked: Question) -> list[Line]:
         lines.append(
             Line(title, equation, numbers(asked, told), result, ends[0], ends[2], unit, source, sure)
         )
-    return lines
+    return [*lines, _over_the_caps(asked)]
+
+
+CAPS_LEAST, CAPS_MOST = 4.0, 10.0
+"""What healthy caps want of air speed times lack of vapour, mbar m/min; the fastest spot no more than 2.5
+times the slowest. Source: G. E. Bowman, Mushroom Science 12, 1989, abstract (button mushrooms)."""
+
+
+def _over_the_caps(asked: Question) -> Line:
+    """How fast air should pass the caps, so that they neither crack nor stay wet."""
+    lack_mbar = deficit_kpa(asked.inside.temperature_c, asked.inside.humidity_pct) * 10.0
+    least, most = (edge / max(lack_mbar, 0.01) / 60.0 for edge in (CAPS_LEAST, CAPS_MOST))
+    return Line(
+        "air over the caps", "4 to 10 mbar m/min / lack of vapour", f"4 to 10 / {lack_mbar:.3g} mbar / 60",
+        (least + most) / 2, least, most, "m/s", "Bowman, Mushroom Science 12, 1989, abstract",
+        "for button mushrooms; the fastest spot no more than 2.5 times the slowest",
+    )  # fmt: skip
 
 
 def _proof(asked: Question, proof: str) -> tuple[str, str]:
