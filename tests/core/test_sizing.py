@@ -181,7 +181,8 @@ def test_any_space_gives_a_working(volume, kg, in_c, in_pct, out_c, out_pct, cei
 
 def test_air_over_the_caps_is_the_published_band_over_the_lack_of_vapour():
     """G. E. Bowman, Mushroom Science 12, 1989, abstract: 16 C, 93 % and 0.1 m/s are recommended, and a
-    coefficient of 4 to 10 mbar m/min. That air lacks 1.273 mbar (PsychroLib), so 6 m/min make 7.64, within the band."""
+    coefficient of 4 to 10 mbar m/min. That air lacks 1.273 mbar (PsychroLib), so
+    6 m/min make 7.64, within the band."""
     line = working(replace(_asked(), inside=Air(16.0, 93.0)))[-1]
     assert line.low == pytest.approx(4.0 / 1.273 / 60, rel=0.002)
     assert line.high == pytest.approx(10.0 / 1.273 / 60, rel=0.002)
