@@ -14,10 +14,11 @@ HEAD = """\
 
 Written by `python -m tests.bench.hold_the_room --write`; never edited by hand. {days:g} days in each season,
 the first six hours not counted, two or three door openings a day, the flush advancing. Seed {main} for set
-`main`, {held} for set `held-back`: sizes, drops, weather and labels that no figure was tuned on; only that labels have to be
-learnt was seen on its tent. All figures come from the true air of the [simulator](../explanation/trial-run.md), never from a sensor. Rooms and crop are
-invented; the weather is the typical year of Greensboro (`main`) and of Sand Point (`held-back`), TMY3 files
-of the US National Solar Radiation Data Base.
+`main`, {held} for set `held-back`: sizes, drops, weather and labels that no figure was tuned on; that labels
+have to be learnt was seen on its tent. All figures come from the true air of the
+[simulator](../explanation/trial-run.md), never from a sensor. Rooms and crop are invented; the weather is the
+typical year of Greensboro (`main`) and of Sand Point (`held-back`), TMY3 files of the US National Solar
+Radiation Data Base.
 
 Band: humidity 85 to 95 %, CO2 at most 1,000 ppm. *Joint*: both at once. A cap is *wet* over 20 g of free
 water per square metre. *Limit*: the same plant under perfect knowledge, with a fan of any speed and a nozzle
