@@ -12,13 +12,13 @@ DOCUMENT = Path(__file__).resolve().parents[3] / "docs" / "reference" / "hold-th
 HEAD = """\
 # Hold the room: rules beside the limit
 
-Written by `python -m tests.bench.hold_the_room --write`; never edited by hand. {days:g} days in each season,
-the first six hours not counted, two or three door openings a day, the flush advancing. Seed {main} for set
-`main`, {held} for set `held-back`: sizes, drops, weather and labels that no figure was tuned on; that labels
-have to be learnt was seen on its tent. All figures come from the true air of the
-[simulator](../explanation/trial-run.md), never from a sensor. Rooms and crop are invented; the weather is the
-typical year of Greensboro (`main`) and of Sand Point (`held-back`), TMY3 files of the US National Solar
-Radiation Data Base.
+Written by `python -m tests.bench.hold_the_room --write`; never edited by hand. {days:g} days in each season
+({held_days:g} of set `held-back`), the first six hours not counted, two or three door openings a day, the
+flush advancing. Seed {main} for set `main`, {held} for set `held-back`: sizes, drops, weather and labels that
+no figure was tuned on; that labels have to be learnt was seen on its tent. All figures come from the true
+air of the [simulator](../explanation/trial-run.md), never from a sensor. Rooms and crop are invented; the
+weather is the typical year of Greensboro (`main`) and of Sand Point (`held-back`), TMY3 files of the US
+National Solar Radiation Data Base.
 
 Band: humidity 85 to 95 %, CO2 at most 1,000 ppm. *Joint*: both at once. A cap is *wet* over 20 g of free
 water per square metre. *Limit*: the same plant under perfect knowledge, with a fan of any speed and a nozzle
@@ -95,7 +95,9 @@ def write(
     days = next(iter(main)).days
     legend = _rows([["rule", "what it is"], *([rule, words] for rule, words in WORDS.items())])
     parts = [
-        HEAD.format(days=days, main=SEEDS["main"], held=SEEDS["held-back"]),
+        HEAD.format(
+            days=days, held_days=next(iter(held)).days, main=SEEDS["main"], held=SEEDS["held-back"]
+        ),
         legend,
         "## Goals, set `main`", _goals(main),
         "## Goals, set `held-back`", _goals(held),
