@@ -194,7 +194,7 @@ def test_a_year_that_comes_late_fills_the_nights_and_does_nothing_else(year: Yea
             assert {(one.quality, one.mark) for one in stored} == {(Quality.SUSPECT, Mark.LATE)}
     assert (air.relative_humidity < LOW_PCT).sum() > 1_000, "live, a year as dry as this would have driven"
     assert switched_on(year) == []
-    assert alarms(year) == []
+    assert [one for one in alarms(year) if not one.startswith("water-stood:")] == [], "the air calls nobody"
 
     nights = [date(YEAR, month, day) for month in (1, 7) for day in range(1, 31)]
     outside_ms = 0

@@ -23,10 +23,6 @@ COLLECT = (20_000, 10, 10)
 """Thresholds of the garbage collector. Rows wait for their commit by the hundred, and none is in a cycle:
 with the usual 700 they would be walked for nothing at every few readings."""
 
-SWITCH_S = 0.0003
-"""How long a thread may keep the interpreter while another waits for it. With the usual 5 ms the network
-thread, busy with what it has just handed over, holds back the decision on it."""
-
 LEVELS = {logging.CRITICAL: "<2>", logging.ERROR: "<3>", logging.WARNING: "<4>", logging.INFO: "<6>"}
 
 
@@ -64,7 +60,6 @@ def _live(service: Service, path: Path) -> int:
     service.start()
     gc.freeze()  # what stands now stands for good: the collector need not walk it again and again
     gc.set_threshold(*COLLECT)
-    sys.setswitchinterval(SWITCH_S)
     log.info("running on %s, journal in %s", path, service.state_dir)
     notify.notify("READY=1")
     while (got := signals.get()) == signal.SIGHUP:

@@ -223,6 +223,7 @@ def asks(  # six arguments: at every reading, so nothing is made to carry them
         quantity = None
     if quantity is None:
         state.news_ms = None
+        state.looked_ms = dict.fromkeys(state.looked_ms, mono_ms)
     for own, estimate in state.estimates.items():
         if estimate.held and mono_ms - estimate.mono_ms >= HOLD_MS:
             state.estimates[own] = Estimate()
