@@ -198,7 +198,8 @@ def rests(state: SpaceState, quantity: Quantity, mono_ms: int) -> bool:
     last_ms = state.looked_ms.get(quantity)
     if last_ms is not None and mono_ms - last_ms < REST_MS:
         if state.news_ms is None:
-            state.news_ms = last_ms + REST_MS
+            # Counted from the last look at anything: readings may come a little behind the clock.
+            state.news_ms = max(last_ms, state.decided_ms) + REST_MS
         return True
     state.looked_ms[quantity] = mono_ms
     return False
@@ -223,7 +224,6 @@ def asks(  # six arguments: at every reading, so nothing is made to carry them
         quantity = None
     if quantity is None:
         state.news_ms = None
-        state.looked_ms = dict.fromkeys(state.looked_ms, mono_ms)
     for own, estimate in state.estimates.items():
         if estimate.held and mono_ms - estimate.mono_ms >= HOLD_MS:
             state.estimates[own] = Estimate()
