@@ -6,7 +6,7 @@ what is driven is judged: what is advised may be worked by anybody. In the open 
 fan.
 """
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from math import fsum
 from typing import Final
 
@@ -44,9 +44,11 @@ def is_time(state: State, mono_ms: int) -> bool:
     return not 0 <= mono_ms - state.effects.looked_ms < LOOK_MS
 
 
-def follow(plan: Plan, state: State, now: Instant) -> None:
-    """Books what has been on since the last call; call it whenever a relay has moved."""
-    for space, own in plan.spaces.items():
+def follow(plan: Plan, state: State, now: Instant, spaces: Iterable[str] | None = None) -> None:
+    """Books what has been on since the last call, in all spaces or in `spaces`; call it whenever a relay of
+    theirs has moved."""
+    for space in plan.spaces if spaces is None else spaces:
+        own = plan.spaces[space]
         if _is_judged(own):
             account = state.effects.spaces.setdefault(space, Account(at_ms=now.mono_ms))
             count(account, now.mono_ms, _mist_on(plan, state, own), _fan_on(state, own))

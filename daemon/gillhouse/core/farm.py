@@ -253,9 +253,14 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
             step.now, plan.settings, state.relays, standing(plan, state, step), situation(plan, state, step)
         )
         if granted.commands:
-            learning.follow_all(plan, state, step.now)
+            moved = {
+                plan.relay_space[command.relay]: None
+                for command in granted.commands
+                if command.relay in plan.relay_space
+            }
+            learning.follow_all(plan, state, step.now, moved)
             plumbing.follow(plan, state, step.now)
-            effect_watch.follow(plan, state, step.now)
+            effect_watch.follow(plan, state, step.now, moved)
         step.commands += granted.commands
         step.events += granted.events
         begun: dict[str, None] = {}

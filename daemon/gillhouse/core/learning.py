@@ -6,6 +6,7 @@ water (see `moisture`) learns its own share from reading to reading; here its dr
 anything has moved and once a minute: what was on at the last call has been on since.
 """
 
+from collections.abc import Iterable
 from math import fsum
 
 from gillhouse.core.air import humidity_ratio
@@ -24,9 +25,10 @@ WORTH = 0.05
 """A fan that is taken over already is counted anew when it is off by this much."""
 
 
-def follow_all(plan: Plan, state: State, now: Instant) -> None:
-    """Lets every estimate take note of the time since the last call."""
-    for space, own in plan.spaces.items():
+def follow_all(plan: Plan, state: State, now: Instant, spaces: Iterable[str] | None = None) -> None:
+    """Lets estimates take note of the time since their last call; of all spaces, or of `spaces` alone."""
+    for space in plan.spaces if spaces is None else spaces:
+        own = plan.spaces[space]
         # In the open the wind moves more than any fan: nothing could be told from it.
         if own.settings.kind is not SpaceKind.OPEN and (own.air is not None or own.mist is not None):
             known = state.shadows.setdefault(space, ShadowState())
