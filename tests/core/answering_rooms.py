@@ -6,12 +6,12 @@ Well-mixed air, first-order sensors, nothing of the package's own simulator. All
 from dataclasses import dataclass, field
 from random import Random
 
-from gillhouse.core.air import dew_point_c, humidity_pct, humidity_ratio
+from gillhouse.core.air import AIR_KG_PER_M3, dew_point_c, humidity_pct, humidity_ratio
 from gillhouse.core.crops import Band
 from gillhouse.core.demand import Inside
 from gillhouse.core.fresh_air import AirPlan, AirState, air_given, fresh_air
 from gillhouse.core.misting import MistPlan, MistState, mist, mist_given
-from gillhouse.core.moisture import AIR_KG_PER_M3, SENSOR_LAG_MS, USEFUL_SHARE
+from gillhouse.core.moisture import SENSOR_LAG_MS, USEFUL_SHARE
 
 HOUR_MS = 3_600_000
 OUTSIDE_C, OUTSIDE_PCT, OUTSIDE_PPM = 10.0, 60.0, 425.0

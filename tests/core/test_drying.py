@@ -11,8 +11,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from gillhouse.core.air import deficit_kpa
 from gillhouse.core.drying import (
-    deficit_kpa,
     hours_to_dry,
     kept_warm_mm_per_day,
     shade_mm_per_day,

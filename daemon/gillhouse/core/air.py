@@ -7,6 +7,9 @@ humidity in percent, pressures in pascal, humidity ratio in kg of water per kg o
 
 from math import exp, log
 
+AIR_KG_PER_M3 = 1.19
+"""Dry air in a cubic metre near 18 C and 90 % (1 / 0.840 m3/kg, ASHRAE 2017 ch. 1 eqn 26)."""
+
 STANDARD_PA = 101_325.0
 """Standard atmosphere at sea level, Pa (ASHRAE 2017 ch. 1 eqn 3 at 0 m)."""
 

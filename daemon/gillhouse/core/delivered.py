@@ -8,16 +8,13 @@ here decides when a programme runs.
 
 from dataclasses import dataclass
 
-HOUR_MS = 3_600_000
+from gillhouse.core.demand import HOUR_MS, LONGEST_STEP_MS
 
 MEMORY_H = 48.0
 """The last days count, older ones fade. Our choice."""
 
 ENOUGH_H = 6.0
 """Steered for less than this, the programme runs as it is written. Our choice."""
-
-LONGEST_STEP_MS = 120_000
-"""Time that nobody looked at counts no more than this."""
 
 LEAST_DRIVING = 0.0005
 """Intake air nearer to the room's water than this (kg/kg) says little about how much mist it takes."""

@@ -18,9 +18,6 @@ HOUR_MS = 3_600_000
 LONGEST_STEP_MS = 120_000
 """A controller that was not asked for longer than this counts no more than this."""
 
-AIR_KG_PER_M3 = 1.19
-"""Dry air in a cubic metre near 18 C and 90 % (1 / 0.840 m3/kg, ASHRAE 2017 ch. 1 eqn 26)."""
-
 SHORTEST_RUN_MS = 60_000
 """Shortest fan run where the relay names none; shorter ones wear it and move little air."""
 

@@ -11,7 +11,7 @@ thick is one kilogram of water per square metre.
 from math import log
 from typing import Final
 
-from gillhouse.core.air import saturation_pa
+from gillhouse.core.air import deficit_kpa, saturation_pa
 
 LATENT_MJ_PER_KG: Final = 2.45
 PSYCHROMETRIC_KPA_PER_K: Final = 0.0674
@@ -23,11 +23,6 @@ STILL_MM_PER_DAY_MJ: Final = 6.43
 HOURS_A_DAY: Final = 24.0
 
 
-def deficit_kpa(temperature_c: float, humidity_pct: float) -> float:
-    """What the air's vapour pressure lacks to be full, kPa; 0 for full air."""
-    return max(saturation_pa(temperature_c) / 1000.0 * (1.0 - humidity_pct / 100.0), 0.0)
-
-
 def kept_warm_mm_per_day(temperature_c: float, humidity_pct: float, wind_m_s: float) -> float:
     """What the air would take from a surface that does not cool, mm a day: the upper limit.
 
@@ -36,7 +31,7 @@ def kept_warm_mm_per_day(temperature_c: float, humidity_pct: float, wind_m_s: fl
     Source: 6.43 (1 + 0.536 u) D / L, Shuttleworth 1993.
     """
     pull = STILL_MM_PER_DAY_MJ * (1.0 + WIND_FACTOR * max(wind_m_s, 0.0))
-    return pull * deficit_kpa(temperature_c, humidity_pct) / LATENT_MJ_PER_KG
+    return pull * max(deficit_kpa(temperature_c, humidity_pct), 0.0) / LATENT_MJ_PER_KG
 
 
 def shade_mm_per_day(temperature_c: float, humidity_pct: float, wind_m_s: float) -> float:

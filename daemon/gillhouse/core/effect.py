@@ -10,8 +10,9 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 from math import exp, isinf
 
+from gillhouse.core.air import AIR_KG_PER_M3
 from gillhouse.core.answers import answer
-from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS
+from gillhouse.core.demand import HOUR_MS
 
 KEPT_MS = 1_200_000
 MIST_WINDOW_MS = 300_000

@@ -9,9 +9,9 @@ fast as the equipment may. Mist is never held back merely because a fan runs.
 
 from dataclasses import dataclass, field
 
-from gillhouse.core.air import dew_point_c, humidity_ratio
+from gillhouse.core.air import AIR_KG_PER_M3, dew_point_c, humidity_ratio
 from gillhouse.core.crops import Band
-from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS, LONGEST_STEP_MS, Inside, Wish, humidity_aim
+from gillhouse.core.demand import HOUR_MS, LONGEST_STEP_MS, Inside, Wish, humidity_aim
 from gillhouse.core.film import Film, dry, fallen, is_wet
 from gillhouse.core.moisture import Exchange, Moisture, carry, correct, forget, poured
 from gillhouse.core.outputs import Facts
@@ -130,8 +130,8 @@ def _follow(plan: MistPlan, inside: Inside, state: MistState, mono_ms: int) -> N
     exchange = Exchange(plan.volume_m3, plan.leak_m3_per_h, inside.fan_m3_per_h, inside.intake_ratio)
     carry(air, exchange, mono_ms)
     if air.ratio is not None and plan.band.low is not None:
-        dry = air.ratio < humidity_ratio(inside.temperature_c, plan.band.low)
-        swing = state.swing_pct + (SWING_UP_PCT_H if dry else -SWING_DOWN_PCT_H) * elapsed_h
+        is_dry = air.ratio < humidity_ratio(inside.temperature_c, plan.band.low)
+        swing = state.swing_pct + (SWING_UP_PCT_H if is_dry else -SWING_DOWN_PCT_H) * elapsed_h
         state.swing_pct = min(max(swing, SWING_LEAST_PCT), SWING_MOST_PCT)
     if humidity.value is None:
         forget(air)

@@ -12,6 +12,8 @@ The corrections are those of an observer with three equal poles (Luenberger, IEE
 from dataclasses import dataclass, field
 from math import exp
 
+from gillhouse.core.air import AIR_KG_PER_M3
+
 HOUR_MS = 3_600_000
 
 SENSOR_LAG_MS = 60_000
@@ -23,9 +25,6 @@ SETTLE_MS = 75_000
 
 LONGEST_GAP_MS = 60_000
 """A reading that comes after a longer pause corrects no more than one after this."""
-
-AIR_KG_PER_M3 = 1.19
-"""Dry air in a cubic metre near 18 C and 90 % (1 / 0.840 m3/kg, ASHRAE 2017 ch. 1 eqn 26)."""
 
 
 USEFUL_SHARE = 0.6

@@ -13,7 +13,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from math import exp
 
-from gillhouse.core.demand import AIR_KG_PER_M3
+from gillhouse.core.air import AIR_KG_PER_M3
 from gillhouse.core.recursive import Pair, Walk, fresh, learn, predicted
 
 HOUR_MS = 3_600_000

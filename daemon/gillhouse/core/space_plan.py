@@ -6,8 +6,9 @@ intake, which relays the space asks for, what each controller works against.
 
 from dataclasses import dataclass
 
+from gillhouse.core.air import AIR_KG_PER_M3
 from gillhouse.core.alarm_kinds import PEOPLE_LIMITS
-from gillhouse.core.demand import AIR_KG_PER_M3, HOUR_MS, SHORTEST_RUN_MS
+from gillhouse.core.demand import HOUR_MS, SHORTEST_RUN_MS
 from gillhouse.core.fresh_air import LONGEST_RUN_MS, AirPlan, floor_flow
 from gillhouse.core.kind_limits import not_air
 from gillhouse.core.misting import (

@@ -7,9 +7,9 @@ alone. Not here: how a run moves from phase to phase (`step_test`), what is made
 from dataclasses import dataclass
 from enum import StrEnum
 
+from gillhouse.core.air import AIR_KG_PER_M3
 from gillhouse.core.alarm_kinds import PEOPLE_LIMITS
 from gillhouse.core.crops import Band
-from gillhouse.core.demand import AIR_KG_PER_M3
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import FarmSettings, Role, SpaceKind
 
