@@ -28,6 +28,17 @@ class Ask:
 
 
 @dataclass(frozen=True, slots=True)
+class Bar:
+    """Why a relay may not be on now."""
+
+    reason: Reason
+    facts: Facts = field(default_factory=dict)
+    authority: Authority = Authority.INTERLOCK
+    until: int | None = None
+    """Monotonic time at which it may be over; None: another input will tell."""
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """What the interlocks look at. None, or a key that is not there, means 'not known'.
 
@@ -47,6 +58,8 @@ class Situation:
     """By space: how badly it wants the shared supply or fan; only the order matters."""
     harmed_by_shared_air: Mapping[str, bool] = field(default_factory=dict)
     """By space: would pass a hard limit if the shared fan served another space now."""
+    barred: Mapping[str, Bar] = field(default_factory=dict)
+    """By relay: off, whatever anybody asks, by what its space or the whole farm is in (see `modes`)."""
     causes: tuple[int, ...] = ()
     """Journal number of the input being handled; goes in front of the causes of every OFF."""
 
@@ -105,14 +118,3 @@ class Granted:
 
     commands: tuple[Command, ...] = ()
     events: tuple[Event, ...] = ()
-
-
-@dataclass(frozen=True, slots=True)
-class Bar:
-    """Why a relay may not be on now."""
-
-    reason: Reason
-    facts: Facts = field(default_factory=dict)
-    authority: Authority = Authority.INTERLOCK
-    until: int | None = None
-    """Monotonic time at which it may be over; None: another input will tell."""

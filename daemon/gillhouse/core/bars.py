@@ -104,6 +104,10 @@ def _locked(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask)
     return Bar(Reason.RELAY_STUCK) if state.locked else None
 
 
+def _barred(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
+    return now_round.situation.barred.get(relay.id)
+
+
 def _people(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
     if relay.not_with_people and now_round.situation.people.get(relay.space or "") is True:
         return Bar(Reason.PEOPLE_INSIDE)
@@ -192,5 +196,5 @@ def _water(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) 
     return Bar(Reason.WATER_CAP, facts, until=water.day_ends_ms(now_round.now, zone))
 
 
-MAY_NOT_RUN: tuple[BarCheck, ...] = (_locked, _people, _freezing, _door, _tank, _rival_on)
+MAY_NOT_RUN: tuple[BarCheck, ...] = (_barred, _locked, _people, _freezing, _door, _tank, _rival_on)
 MAY_NOT_START: tuple[BarCheck, ...] = (_rest, _water, _starts, _least_off, _changeover, _pulse_gap)

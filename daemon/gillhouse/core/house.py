@@ -17,6 +17,7 @@ from gillhouse.core.inputs import Link
 from gillhouse.core.kind_limits import not_air
 from gillhouse.core.lines import LineState, chills, line_sensors
 from gillhouse.core.measurement import Measurement
+from gillhouse.core.modes import ModeState, Stays
 from gillhouse.core.outputs import Command
 from gillhouse.core.quality import SensorState
 from gillhouse.core.quantities import Quantity
@@ -84,6 +85,10 @@ class State:
     """Water on the caps of open spaces, by space."""
     reach: dict[str, Reach] = field(default_factory=dict)
     """How humid open spaces came of late, by space."""
+    modes: dict[str, ModeState] = field(default_factory=dict)
+    """By space (`modes.WHOLE_FARM` for all): what it is in besides growing. See `modes.mode_of`."""
+    stays: dict[str, Stays] = field(default_factory=dict)
+    """By space: people inside."""
     parting: list[Command] = field(default_factory=list)
     """OFF for relays that a config re-read took away, said with the next input."""
 

@@ -73,6 +73,14 @@ class Act(StrEnum):
     """Of a mist relay: fresh water was run through its line by hand."""
     DRAINED = "drained"
     """Of a mist relay: its line is empty, nothing in it can freeze or stand."""
+    INSIDE = "inside"
+    """Of a space: somebody goes in (see `modes`)."""
+    CLEANING = "cleaning"
+    HARVEST = "harvest"
+    AIRING = "airing"
+    EMPTY = "empty"
+    OVER = "over"
+    """Of a space: people are out, or what it was in is over."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,11 +93,13 @@ class OperatorAction:
     who: str
     text: str = ""
     on: bool | None = None
-    """For OVERRIDE."""
+    """For OVERRIDE. Of INSIDE: somebody is called if nobody says in time that they are out."""
     for_ms: int | None = None
-    """How long an OVERRIDE or SHELVE lasts."""
+    """How long an OVERRIDE, a SHELVE or a mode lasts."""
     occurrence: int | None = None
     """For ACK: the occurrence meant (a stale acknowledgement touches nothing newer)."""
+    amount: float | None = None
+    """For AIRING: air changes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,6 +189,8 @@ class LinkChange:
     link: Link
     up: bool
     detail: str = ""
+    lost_from_ms: int | None = None
+    """The broker has forgotten our place: what it was sent from then (wall ms) until now may be gone."""
 
 
 @dataclass(frozen=True, slots=True)
