@@ -63,7 +63,7 @@ class Chores:
     by_name: Mapping[str, Callable[[Instant], None]] = field(default_factory=dict)
 
 
-class Control:  # 13 methods: one thread, and the two ways others hand it work
+class Control:  # 14 methods: one thread, and the two ways others hand it work
     """Start it, put work into `inbox`, close the inbox to end it."""
 
     def __init__(self, clock: Clock, decider: Decider, plan: Plan, chores: Chores) -> None:
@@ -73,6 +73,8 @@ class Control:  # 13 methods: one thread, and the two ways others hand it work
         self.on_failure: Callable[[BaseException], None] = lambda _: None
         self._clock, self._plan, self._chores = clock, plan, chores
         self._offset_ms = 0
+        self.last_turn_ms = clock.now().mono_ms
+        """When the loop last came round; the watchdog reads it."""
         self._thread = threading.Thread(target=self._run, name="control", daemon=True)
 
     def start(self, first: Started) -> None:
@@ -85,6 +87,10 @@ class Control:  # 13 methods: one thread, and the two ways others hand it work
 
     def join(self, timeout_s: float) -> None:
         self._thread.join(timeout_s)
+
+    def turn(self) -> None:
+        """Has the loop come round soon, if it can."""
+        self.inbox.put(Call(lambda _: None))
 
     def at_rest(self) -> bool:
         """Nothing waits to be handled and nothing is due."""
@@ -130,6 +136,7 @@ class Control:  # 13 methods: one thread, and the two ways others hand it work
                 if work is None and self.inbox.closed:
                     break
                 now = self._clock.now()
+                self.last_turn_ms = now.mono_ms
                 self._look_at_clock(now)
                 if work is not None:
                     self._do(now, work)

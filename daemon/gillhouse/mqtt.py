@@ -160,11 +160,14 @@ class BrokerLink:  # over 12 methods: what callers ask, what a session calls bac
         self._waits = waits or Waits()
         self._takeovers = Takeovers()
         self._real = SystemClock()
-        self._ended: Box[Session] = Box(self._real)
+        self._ended: Box[Session | None] = Box(self._real)
+        self._turned_ms = clock.now().mono_ms
         self._session: Session | None = None
         self._thread = threading.Thread(target=self._supervise, name="broker-link", daemon=True)
         self._stopping = False
         self._told: tuple[bool, str] | None = None
+        self._heard_ms: int | None = None
+        """When the broker was heard in an earlier session, on the machine's clock."""
 
     def start(self) -> None:
         """Returns at once; `on_link` tells when the broker is there."""
@@ -193,6 +196,17 @@ class BrokerLink:  # over 12 methods: what callers ask, what a session calls bac
         """The broker has accepted us and is not known to be gone."""
         session = self._session
         return session is not None and session.up
+
+    @property
+    def forgotten(self) -> bool:
+        """The broker that is there now kept no place for us: it is new, was wiped, or has waited too long."""
+        session = self._session
+        return session is not None and session.up and session.forgotten
+
+    @property
+    def unheard_ms(self) -> int | None:
+        """How long ago this program heard the broker before the present session; None: not yet."""
+        return None if self._heard_ms is None else self._real.now().mono_ms - self._heard_ms
 
     @property
     def synced(self) -> bool:
@@ -240,6 +254,19 @@ class BrokerLink:  # over 12 methods: what callers ask, what a session calls bac
             self.published += 1
         return info
 
+    @property
+    def last_turn_ms(self) -> int:
+        """When the link's loop last came round, on `clock`; while a connection stands, that one's if older.
+
+        A try to connect may take as long as it likes: this loop gives it up and begins another.
+        """
+        session = self._session
+        return min(self._turned_ms, session.turned_ms) if session and session.up else self._turned_ms
+
+    def turn(self) -> None:
+        """Has the loop come round soon, if it can."""
+        self._ended.put(None)
+
     def ack(self, token: object) -> None:
         """Tells the broker that a message is safe. A token of an ended session is passed over: the broker
         sends that message again."""
@@ -283,10 +310,13 @@ class BrokerLink:  # over 12 methods: what callers ask, what a session calls bac
             self._session = session
             session.start(self._ended.put)
             self._mind(session)
+            if session.up_ms(session.heard_ms):
+                self._heard_ms = session.heard_ms
             self._learn(session, self._real.now().mono_ms)
             self._waits.held(session.up_ms(self._real.now().mono_ms))
             until_ms = self._real.now().mono_ms + self._waits.next_ms(random.random())
             while not self._stopping and self._real.now().mono_ms < until_ms:
+                self._turned_ms = self.clock.now().mono_ms
                 self._ended.take(until_ms)
 
     def _note(self) -> str:
@@ -296,6 +326,7 @@ class BrokerLink:  # over 12 methods: what callers ask, what a session calls bac
         """Returns when the session has ended, asking it for a sign of life whenever it is quiet."""
         silent_ms = int(self.settings.keepalive_s * 1000 * SILENT_KEEPALIVES)
         while True:
+            self._turned_ms = self.clock.now().mono_ms
             ended = self._ended.take(self._real.now().mono_ms + self.settings.keepalive_s * 500)
             if ended is session or self._stopping:
                 return

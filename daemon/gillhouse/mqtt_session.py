@@ -100,13 +100,16 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
         self._on_end: Callable[[Session], None] = lambda _: None
         self.heard_ms = real.now().mono_ms
         """When the broker was last heard, on `real`."""
+        self.turned_ms = host.clock.now().mono_ms
+        """When the network loop last came round, on the host's clock."""
         self.opened = False
         """The TCP (and TLS) connection stood."""
-        self.up = False
-        self.synced = False
+        self.up = self.synced = False
         """The marker has come back: what comes now was sent while we listened."""
         self.abandoned = False
         """Given up by us; what the broker would have answered is not known."""
+        self.forgotten = False
+        """The broker kept no place for us: nothing waited there, whatever was sent meanwhile."""
         self.answer: int | None = None
         """The broker's answer to our connect: 0, or a reason code."""
         self.goodbye: int | None = None
@@ -133,6 +136,7 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
             self.opened = True
             result = MQTTErrorCode.MQTT_ERR_SUCCESS
             while result == MQTTErrorCode.MQTT_ERR_SUCCESS and not self.abandoned:
+                self.turned_ms = self._host.clock.now().mono_ms
                 result = self._take_in()
                 self._send_acks()
                 _ack_quickly(self.client.socket())
@@ -162,6 +166,7 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
             if heard:
                 self.heard_ms = self._real.now().mono_ms
             for message, synced in heard:
+                self.turned_ms = self._host.clock.now().mono_ms  # each may be held up for a while
                 if not self._host.take(message, synced) and message.token is not None:
                     self.ack(cast("tuple[Session, int]", message.token)[1])
         return result
@@ -256,7 +261,7 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
     # ---- called by paho, in the thread
 
     def _on_connect(
-        self, client: paho.Client, userdata: object, flags: object, code: ReasonCode, properties: object
+        self, client: paho.Client, userdata: object, flags: paho.ConnectFlags, code: ReasonCode, *_: object
     ) -> None:
         self.heard_ms = self._real.now().mono_ms
         self.answer = code.value
@@ -264,6 +269,7 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
             self.why = f"the broker refused us: {str(code).lower()}"
             return
         self._up_from_ms, self.up = self.heard_ms, True
+        self.forgotten = not flags.session_present
         settings = self._host.settings
         self.subscribe()
         self.send(self._alive_topic, b"online", retain=True)

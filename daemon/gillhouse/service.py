@@ -35,6 +35,7 @@ from gillhouse.store.reader import Reader
 from gillhouse.store.rows import ConfigRow, Entry, SeriesRow
 from gillhouse.store.writer import Writer
 from gillhouse.timers import Timers
+from gillhouse.watchdog import Part
 
 log = logging.getLogger(__name__)
 
@@ -152,7 +153,17 @@ class Service:
     def _link_state(self, up: bool, detail: str) -> None:
         if up and self.link.protocol.version == "5":
             self.writer.set_unacked_limit(UNACKED_MQTT5)
-        self.control.inbox.put(LinkChange(Link.BROKER, up, detail))
+        self.control.inbox.put(LinkChange(Link.BROKER, up, detail, self._lost_from_ms() if up else None))
+
+    def _lost_from_ms(self) -> int | None:
+        """Since when what boards sent may be gone: the broker kept no place for us, though we had one."""
+        if not self.link.forgotten:
+            return None
+        unheard_ms, now_ms = self.link.unheard_ms, self.clock.now().wall_ms
+        if unheard_ms is not None:
+            return now_ms - unheard_ms
+        last_ms = self.writer.opened.last_ms  # None: our first start, so there was no place to keep
+        return None if last_ms is None else min(last_ms, now_ms)
 
     def _store_state(self, ok: bool, detail: str) -> None:
         now = self.clock.now()
@@ -170,6 +181,16 @@ class Service:
         log.critical("the control thread died; every relay was let go", exc_info=error)
         self.failed.set()
         self.on_failure()
+
+
+def turning(service: Service) -> tuple[Part, ...]:
+    """The threads without which nothing is heard, decided or kept."""
+    control, writer, link = service.control, service.writer, service.link
+    return (
+        Part("the control loop", lambda: control.last_turn_ms, control.turn),
+        Part("the store's writer", lambda: writer.last_turn_ms, writer.turn, lambda: writer.at_disk),
+        Part("the broker link", lambda: link.last_turn_ms, link.turn),
+    )
 
 
 def rows_of(config: Config, wall_ms: int) -> list[Entry]:

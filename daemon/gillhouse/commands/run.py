@@ -2,6 +2,7 @@
 
 import gc
 import logging
+import os
 import queue
 import signal
 import sys
@@ -15,7 +16,8 @@ from gillhouse.clock import SystemClock
 from gillhouse.commands.options import config_option, default_config, default_state, state_option
 from gillhouse.config import load_apart
 from gillhouse.errors import ConfigError
-from gillhouse.service import Service
+from gillhouse.service import Service, turning
+from gillhouse.watchdog import Watchdog, period_ms
 
 log = logging.getLogger("gillhouse")
 
@@ -62,8 +64,11 @@ def _live(service: Service, path: Path) -> int:
     gc.set_threshold(*COLLECT)
     log.info("running on %s, journal in %s", path, service.state_dir)
     notify.notify("READY=1")
+    watchdog = _watched(service, notify)
     while (got := signals.get()) == signal.SIGHUP:
         _reload(service, path)
+    if watchdog:
+        watchdog.stop()
     notify.notify("STOPPING=1")
     log.info("stopping: every relay off")
     ending = threading.Timer(9.5, _die)
@@ -71,6 +76,16 @@ def _live(service: Service, path: Path) -> int:
     ending.start()
     service.stop()
     return 1 if got == signal.SIGABRT else 0
+
+
+def _watched(service: Service, notify: sdnotify.SystemdNotifier) -> Watchdog | None:
+    """Feeds the service manager's watchdog, if it has one for us."""
+    period = period_ms(os.environ, os.getpid())
+    if period is None:
+        return None
+    watchdog = Watchdog(service.clock, turning(service), period, lambda: notify.notify("WATCHDOG=1"))
+    watchdog.start()
+    return watchdog
 
 
 def _die() -> None:

@@ -61,6 +61,10 @@ class Writer:
         """First free sequence number when the store was opened; from there the caller counts."""
         self.commits = 0
         """Transactions committed so far."""
+        self.last_turn_ms = clock.now().mono_ms
+        """When the loop last came round; the watchdog reads it."""
+        self.at_disk = False
+        """The loop is inside the disk; for how long is the disk's affair, and an alarm's."""
         self._lock = threading.Lock()
         self._handing = threading.Lock()
         self._backlog = Backlog(clock, settings.queue_rows, settings.commit_every_ms)
@@ -121,6 +125,10 @@ class Writer:
         self._health.close()
         return not self._thread.is_alive() and not self._backlog.entries
 
+    def turn(self) -> None:
+        """Has the loop come round soon, if it can. Commits nothing before its time."""
+        self._box.put(_Nudge.LOOK)
+
     def settled(self) -> bool:
         """True while everything is at rest and nothing that is due by now is uncommitted."""
         now_ms = self._clock.now().mono_ms
@@ -130,6 +138,7 @@ class Writer:
 
     def _run(self) -> None:
         while not self._box.closed:
+            self.last_turn_ms = self._clock.now().mono_ms
             with self._lock:
                 wake_ms = self._health.retry_ms
                 if wake_ms is None:
@@ -150,6 +159,7 @@ class Writer:
             entries, lost = self._backlog.take()
             waiters, self._waiters = self._waiters, []
         self._health.began(now.mono_ms)
+        self.at_disk = True
         try:
             if entries or lost.count:
                 self._file.commit(entries, lost, now)
@@ -160,6 +170,8 @@ class Writer:
                 self._waiters = waiters + self._waiters
                 self._health.failed(self._clock.now().mono_ms, str(error))
             return
+        finally:
+            self.at_disk = False
         self._health.succeeded()
         self._hand(self._backlog.settle)
         self._hand(self._backlog.free)  # tokens that came while we were at the disk, with no entry of theirs
