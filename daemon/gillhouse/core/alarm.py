@@ -14,18 +14,23 @@ from enum import StrEnum
 from gillhouse.core import alarm_acts, alarm_moves
 from gillhouse.core.alarm_kinds import (
     KINDS,
+    LONGEST_OUT_MS,
     LONGEST_SHELVE_MS,
     REALARM_MS,
     REPEAT_MS,
 )
 from gillhouse.core.alarm_notices import BY_PERSON, FactsOut, free, line, notice
-from gillhouse.core.alarm_states import BookState, Hold, Holding, new_record
+from gillhouse.core.alarm_states import AlarmRecord, BookState, Hold, Holding, new_record
 from gillhouse.core.inputs import OperatorAction
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import AlarmNotice, Facts, Transition
 from gillhouse.core.settings import AlarmSettings
 
 __all__ = ["KINDS", "AlarmBook", "Condition", "Side", "alarm_id", "beyond"]
+
+
+FOUND_WITHIN_MS = 120_000
+"""What is wrong so soon after a start was so before it: no board has told anything else. Our choice."""
 
 
 class Side(StrEnum):
@@ -74,7 +79,7 @@ def beyond(value: float, limit: float, side: Side, deadband: float, was_active: 
     return value > limit - deadband if was_active else value > limit
 
 
-class AlarmBook(BookState):
+class AlarmBook(BookState):  # 13 methods: what time, people, rules and restarts do, each by its name
     """All alarms of a farm. It holds state and nothing else (see `BookState`), so a snapshot can keep it."""
 
     __slots__ = ()
@@ -158,17 +163,22 @@ class AlarmBook(BookState):
         self.wake = alarm_moves.next_look(self)
         return notices
 
-    def restart(self, now: Instant) -> None:
+    def restart(self, now: Instant, away_ms: int | None = None) -> None:
         """Begins again after a stop: stored states stay, delays begin anew, holds are kept by wall time.
 
         A hold whose end cannot be recovered is dropped (OPC 10000-9, 5.8.17). Call once, before `update`.
+
+        Args:
+            away_ms: how long nobody watched; None: not known.
         """
+        self.begun_mono_ms, self.modes = now.mono_ms, {}
         for record in self.records.values():
             record.reported, record.differs_since, record.unseen = None, None, True
+            record.unseen_from_ms = 0 if away_ms is None else now.wall_ms - away_ms
             record.said_mono_ms = record.acked_mono_ms = now.mono_ms
             for holding, hold in list(record.holds.items()):
                 left = 0 if hold.until_wall_ms is None else hold.until_wall_ms - now.wall_ms
-                if holding is Holding.BY_DESIGN or not 0 < left <= LONGEST_SHELVE_MS[record.priority]:
+                if holding is Holding.BY_DESIGN or not 0 < left <= _longest_ms(record, holding):
                     del record.holds[holding]
                 else:
                     hold.until_mono_ms = now.mono_ms + left
@@ -188,6 +198,16 @@ class AlarmBook(BookState):
             for hold in record.holds.values():
                 if hold.until_wall_ms is not None:
                     hold.until_wall_ms += by_ms
+
+    def in_modes(self, now: Instant, modes: dict[str, str]) -> list[AlarmNotice]:
+        """Takes which mode each space is in (space -> mode, spaces in none left out).
+
+        Returns: what that holds back or frees; nothing where no mode changed.
+        """
+        if modes == self.modes:
+            return []
+        self.modes, self.wake = dict(modes), now.mono_ms
+        return self.update(now, [])
 
     def next_deadline_ms(self) -> int | None:
         """Monotonic time at which `update` must be called though no input comes."""
@@ -212,6 +232,10 @@ class AlarmBook(BookState):
         return notices
 
 
+def _longest_ms(record: AlarmRecord, holding: Holding) -> int:
+    return LONGEST_OUT_MS if holding is Holding.OUT_OF_SERVICE else LONGEST_SHELVE_MS[record.priority]
+
+
 def _report(book: AlarmBook, now: Instant, condition: Condition) -> bool:
     """Notes a condition. Returns whether that may move anything."""
     alarm = alarm_id(condition.kind, condition.subject)
@@ -220,6 +244,8 @@ def _report(book: AlarmBook, now: Instant, condition: Condition) -> bool:
         if not condition.active:
             return False
         record = new_record(condition.kind, condition.subject, condition.space)
+        begun = book.begun_mono_ms
+        record.unseen = begun is not None and now.mono_ms <= begun + FOUND_WITHIN_MS
         book.records[alarm] = record
     kind = KINDS[condition.kind]
     record.on_delay_ms = kind.on_delay_ms if condition.on_delay_ms is None else condition.on_delay_ms

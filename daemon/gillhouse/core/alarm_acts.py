@@ -1,4 +1,4 @@
-"""What people do to alarms: acknowledge, reset, shelve. Each tells who did it, and each may be refused.
+"""What people do to alarms: acknowledge, reset, shelve, mend. Each tells who did it, each may be refused.
 
 What lives here: one function per act. What must not: what time does to alarms (see `alarm_moves`). How: an
 acknowledgement that names an occurrence touches that one only, so a late answer to an old message does not
@@ -8,8 +8,8 @@ silence a new alarm.
 from collections.abc import Callable
 from dataclasses import replace
 
-from gillhouse.core.alarm_kinds import KINDS, LONGEST_SHELVE_MS
-from gillhouse.core.alarm_notices import FactsOut, notice, say, unknown
+from gillhouse.core.alarm_kinds import KINDS, LONGEST_OUT_MS, LONGEST_SHELVE_MS
+from gillhouse.core.alarm_notices import FactsOut, free, notice, say, unknown
 from gillhouse.core.alarm_states import AlarmRecord, BookState, Hold, Holding, Step, apply, new_record
 from gillhouse.core.inputs import Act, OperatorAction
 from gillhouse.core.instant import Instant
@@ -95,8 +95,59 @@ def shelve(
     notices.append(replace(notice(record, Transition.SHELVE, False, extra), who=action.who))
 
 
+def shelve_once(book: BookState, now: Instant, action: OperatorAction, notices: list[AlarmNotice]) -> None:
+    """Shelves until it is over, but no longer than the time given."""
+    shelve(book, now, action, notices, Holding.SHELVED_ONCE)
+
+
+def take_out(book: BookState, now: Instant, action: OperatorAction, notices: list[AlarmNotice]) -> None:
+    """Takes an alarm out of service: what it watches is being mended. Needs a reason and an expected end."""
+    record = record_of(book, action.subject)
+    if record is None:
+        notices.append(unknown(action))
+        return
+    lasts = action.for_ms
+    if KINDS[record.kind].people or not action.text or lasts is None or not 0 < lasts <= LONGEST_OUT_MS:
+        most_s = 0 if KINDS[record.kind].people else LONGEST_OUT_MS // 1000
+        extra: FactsOut = {"for_s": (lasts or 0) // 1000, "most_s": most_s, "why": action.text}
+        notices.append(replace(notice(record, Transition.REFUSED, False, extra), who=action.who))
+        return
+    until = now.later(lasts)
+    record.holds[Holding.OUT_OF_SERVICE] = Hold(action.who, action.text, until.mono_ms, until.wall_ms)
+    extra = {"hold": Holding.OUT_OF_SERVICE.value, "why": action.text, "until_ms": until.wall_ms}
+    notices.append(replace(notice(record, Transition.SHELVE, False, extra), who=action.who))
+
+
+def _give_back(
+    book: BookState, now: Instant, action: OperatorAction, notices: list[AlarmNotice], *holds: Holding
+) -> None:
+    record = book.records.get(action.subject)
+    found = [] if record is None else [holding for holding in holds if holding in record.holds]
+    if record is None:
+        notices.append(unknown(action))
+    elif not found:
+        extra: FactsOut = {"asked": action.act.value, "held": ""}
+        notices.append(replace(notice(record, Transition.REFUSED, False, extra), who=action.who))
+    else:
+        notices += [replace(free(now, record, holding), who=action.who) for holding in found]
+
+
+def unshelve(book: BookState, now: Instant, action: OperatorAction, notices: list[AlarmNotice]) -> None:
+    """Ends shelving before its time."""
+    _give_back(book, now, action, notices, Holding.SHELVED_TIMED, Holding.SHELVED_ONCE)
+
+
+def put_back(book: BookState, now: Instant, action: OperatorAction, notices: list[AlarmNotice]) -> None:
+    """Puts an alarm back in service before its time."""
+    _give_back(book, now, action, notices, Holding.OUT_OF_SERVICE)
+
+
 ACTS: dict[Act, Callable[[BookState, Instant, OperatorAction, list[AlarmNotice]], None]] = {
     Act.ACK: acknowledge,
     Act.SHELVE: shelve,
+    Act.SHELVE_ONCE: shelve_once,
+    Act.UNSHELVE: unshelve,
+    Act.OUT_OF_SERVICE: take_out,
+    Act.IN_SERVICE: put_back,
     Act.RESET: reset,
 }

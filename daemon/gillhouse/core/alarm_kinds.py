@@ -386,6 +386,27 @@ LONGEST_SHELVE_MS: Final[dict[int, int]] = {1: HOUR_MS, 2: 12 * HOUR_MS, 3: 72 *
 """By priority: nobody can silence an alarm for longer. Our choice; that there is a maximum is OPC 10000-9,
 5.8.2."""
 
+LONGEST_OUT_MS: Final = 30 * 24 * HOUR_MS
+"""What is being mended is expected back within this. Our choice."""
+
+SUPPRESSED_IN: Final[dict[str, tuple[str, ...]]] = {
+    # mode of a space (value of `core.modes.Mode`): kinds that mean nothing while it lasts. Never one of
+    # priority 1, never one that protects people: nothing would be left to warn. Our choice.
+    "people-inside": ("door-open", "humidity-low", "co2-low", "fan-unasked"),
+    "cleaning": (
+        "door-open", "humidity-low", "humidity-high", "temperature-low", "temperature-high", "co2-high",
+        "co2-low", "mist-unasked", "fan-unasked", "mist-without-effect", "fan-without-effect", "sensor-flat",
+        "at-capacity", "hose",
+    ),
+    "harvest": ("door-open", "co2-low", "temperature-low", "temperature-high", "fan-without-effect",
+                "mist-without-effect", "fan-unasked", "at-capacity"),
+    "empty": (
+        "door-open", "humidity-low", "humidity-high", "temperature-low", "temperature-high", "co2-high",
+        "co2-low", "at-capacity", "hose", "block-hot", "mist-without-effect", "fan-without-effect",
+    ),
+}  # fmt: skip
+"""A harvest keeps "humidity-low": the crop still stands there, and it calls if it dries (see `modes`)."""
+
 
 def deadband(quantity: Quantity, limit: float, timing: LimitTiming) -> float:
     """How far the value must come back past `limit` before the alarm ends, in the quantity's unit."""

@@ -4,7 +4,7 @@ What lives here: the steps `AlarmBook.update` takes through every record. What m
 `alarm_acts`). How: each step looks at one record and appends what happened to the notices.
 """
 
-from gillhouse.core.alarm_kinds import KINDS
+from gillhouse.core.alarm_kinds import KINDS, SUPPRESSED_IN
 from gillhouse.core.alarm_notices import FactsOut, free, notice, say
 from gillhouse.core.alarm_states import AlarmRecord, BookState, Effect, FirstOut, Hold, Holding, Step, apply
 from gillhouse.core.instant import Instant
@@ -30,7 +30,7 @@ def expire(now: Instant, record: AlarmRecord, notices: list[AlarmNotice]) -> Non
 
 
 def explain(book: BookState, now: Instant, record: AlarmRecord, notices: list[AlarmNotice]) -> None:
-    """Holds an alarm back while a parent explains it, and frees it when none does any more.
+    """Holds an alarm back while a parent or its space's mode explains it; frees it when none does any more.
 
     A start is held back also by a parent that still waits for its delay; what is on already only by a parent
     that is on, or every short loss of contact would say all the old alarms again.
@@ -38,16 +38,30 @@ def explain(book: BookState, now: Instant, record: AlarmRecord, notices: list[Al
     held = record.holds.get(Holding.BY_DESIGN)
     if held is not None and held.who:
         return  # held by a rule of the farm, not by a parent
-    parent = _parent(book, record)
-    if held is not None and parent is None:
-        notices.append(free(now, record, Holding.BY_DESIGN))
-    elif held is None and parent is not None and _may_be_held(book, now, record, parent):
-        record.holds[Holding.BY_DESIGN] = Hold("", parent)
-        notices.append(notice(record, Transition.SUPP, False, {"parent": parent}))
+    mode, parent = _mode(book, record), _parent(book, record)
+    why = mode or parent
+    if held is not None:
+        if why is None:
+            notices.append(free(now, record, Holding.BY_DESIGN))
+        else:
+            held.why = why
+    elif why is not None and _may_be_held(book, now, record, None if mode else parent):
+        record.holds[Holding.BY_DESIGN] = Hold("", why)
+        notices.append(notice(record, Transition.SUPP, False, {"mode" if mode else "parent": why}))
 
 
-def _may_be_held(book: BookState, now: Instant, record: AlarmRecord, parent: str) -> bool:
-    return book.records[parent].active if record.active else _is_due(now, record)
+def _may_be_held(book: BookState, now: Instant, record: AlarmRecord, parent: str | None) -> bool:
+    if not record.active:
+        return _is_due(now, record)
+    return parent is None or book.records[parent].active
+
+
+def _mode(book: BookState, record: AlarmRecord) -> str | None:
+    """The mode of its space that keeps this alarm back; nothing does that to one of priority 1."""
+    mode = book.modes.get(record.space or "")
+    if mode is None or record.priority == 1 or KINDS[record.kind].people:
+        return None
+    return mode if record.kind in SUPPRESSED_IN.get(mode, ()) else None
 
 
 def _parent(book: BookState, record: AlarmRecord) -> str | None:
@@ -104,6 +118,8 @@ def _end(book: BookState, now: Instant, record: AlarmRecord, notices: list[Alarm
     extra: FactsOut = {"lasted_s": max(0, now.wall_ms - record.since_wall_ms) // 1000}
     if record.unseen:
         extra["ended_unseen"] = True
+        if record.unseen_from_ms:
+            extra["unseen_from_ms"], extra["unseen_to_ms"] = record.unseen_from_ms, now.wall_ms
     record.unseen = False
     effect = apply(record, Step.RTN, KINDS[record.kind].latching)
     notices.append(say(now, record, Transition.RTN, effect, extra))

@@ -81,6 +81,8 @@ class AlarmRecord:
     acked_mono_ms: int = 0
     unseen: bool = False
     """Was on when the daemon stopped, and its condition has not been reported since."""
+    unseen_from_ms: int = 0
+    """Wall time at which that stop began."""
     first_out: str = ""
     """Of several that started together: the id of the first, with `=` before it where times were equal."""
 
@@ -108,6 +110,10 @@ class BookState:
     repeat_ms: dict[int, int] = field(default_factory=lambda: dict(REPEAT_MS))
     realarm_ms: dict[int, int] = field(default_factory=lambda: dict(REALARM_MS))
     wake: int | None = None
+    modes: dict[str, str] = field(default_factory=dict)
+    """Space -> the mode it is in, where that keeps alarms back (`alarm_kinds.SUPPRESSED_IN`)."""
+    begun_mono_ms: int | None = None
+    """When this run of the daemon began; None: no restart yet."""
 
 
 @dataclass(frozen=True, slots=True)

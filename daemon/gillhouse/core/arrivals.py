@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 
 from gillhouse.core import echo, hosing, interlock, plumbing, watch
 from gillhouse.core.alarm import Condition
+from gillhouse.core.alarm_acts import ACTS
 from gillhouse.core.batch_acts import restart, shift
 from gillhouse.core.effect import Accounts
 from gillhouse.core.house import LinkState, Override, Plan, State, restarted
@@ -247,7 +248,7 @@ def due_event(
 
 
 def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> None:
-    if item.act in (Act.ACK, Act.SHELVE, Act.RESET):
+    if item.act in ACTS:
         step.notices += state.book.act(step.now, item)
         relay = item.subject.partition(":")[2]
         if item.act is Act.RESET and relay in state.relays and echo.reset(state.relays[relay]):
@@ -326,6 +327,9 @@ def take_link(plan: Plan, state: State, step: Step, item: LinkChange) -> None:
         facts: Facts = {"up": item.up, "detail": item.detail}
         step.events.append(Event(EventKind.LINK, item.link.value, None, None, facts, (step.seq,)))
         state.links[item.link] = LinkState(item.up, step.now.mono_ms, item.detail)
+    if item.lost_from_ms is not None:
+        span: Facts = {"from_ms": item.lost_from_ms, "to_ms": step.now.wall_ms, "detail": item.detail}
+        step.events.append(Event(EventKind.GAP, item.link.value, None, None, span, (step.seq,)))
     if item.link is Link.BROKER and item.up:
         for relay, settings in plan.settings.relays.items():
             if settings.over_broker:
@@ -382,7 +386,7 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     state.links = {link: LinkState(up=True, since_ms=mono_ms) for link in Link}
     state.watching.clear()
     state.effects = Accounts(looked_ms=mono_ms)
-    state.book.restart(step.now)
+    state.book.restart(step.now, item.away_ms)
     for space, own in plan.spaces.items():
         fresh = state.spaces[space] = restarted(state.spaces[space], mono_ms)
         refresh_intake(own, fresh, state.sensors)
