@@ -33,9 +33,11 @@ def of(text: str, **species: str):
     )
 
 
-def test_shipped_farm_loads_without_a_warning() -> None:
+def test_shipped_farm_loads_and_warns_only_that_it_can_wake_nobody() -> None:
+    """It has a topic of its own broker alone: what listens there nobody can know before the grower says."""
     config = load(shipped_dir() / "farm.yaml")
-    assert config.warnings == ()
+    assert [warning.partition(":")[0] for warning in config.warnings] == ["channels"]
+    assert "NONE OF THEM CAN WAKE ANYONE" in config.warnings[0]
     assert list(config.farm.spaces) == ["room", "tent", "barn"]
     assert [space.kind for space in config.farm.spaces.values()] == [
         SpaceKind.ROOM,
@@ -244,7 +246,7 @@ def test_a_target_over_93_is_only_wished_for_without_a_calibrated_sensor(
     path = tmp_path / "farm.yaml"
     tent = TENT.replace("volume_m3: 9,", "volume_m3: 9, bands: {humidity: {target: 94, high: 96}},")
     path.write_text(
-        tent + "sensors:\n  rh: {space: tent, quantity: humidity, unit: \"%\", topic: a/rh, format: number,"
+        tent + 'sensors:\n  rh: {space: tent, quantity: humidity, unit: "%", topic: a/rh, format: number,'
         f" every: 30 s, calibrated: {calibrated}}}\n",
         encoding="utf-8",
     )
@@ -275,4 +277,5 @@ def test_check_says_what_it_understood() -> None:
         "supply water: pump pump feeds room-mist, tent-mist, 1 at once",
     ):
         assert said in result.output
-    assert "Warning" not in result.output
+    assert result.output.count("Warning") == 1
+    assert "Warning: channels: NONE OF THEM CAN WAKE ANYONE" in result.output

@@ -1,7 +1,8 @@
 """What two entries of the farm file must agree on: names that must exist, topics used once, bands in order.
 
-One function per question, each noting mistakes in the draft's sheet; `check` runs them all. Equipment has its
-own file (`relay_checks`). Not here: what a single entry may hold (`farm_file`, `wire_file`).
+One function per question, each noting mistakes in the draft's sheet; `check` runs them all. Equipment and
+people have their own files (`relay_checks`, `people_checks`). Not here: what a single entry may hold
+(`farm_file`, `wire_file`).
 """
 
 from collections.abc import Mapping
@@ -11,6 +12,7 @@ from gillhouse.config import wire_file as wf
 from gillhouse.config.crops_here import entries, met_here
 from gillhouse.config.draft import Draft
 from gillhouse.config.nearest import choices
+from gillhouse.config.people_checks import check_people, password_pair
 from gillhouse.config.references import must_exist
 from gillhouse.config.relay_checks import check_relays
 from gillhouse.config.species_file import BANDS, EDGES, check_band
@@ -38,7 +40,7 @@ def check(draft: Draft, species: Mapping[str, Species], known_species: list[str]
         _sensor(draft, ident, sensor)
     _topics(draft)
     check_relays(draft)
-    _people(draft)
+    check_people(draft)
     _broker(draft)
 
 
@@ -217,51 +219,15 @@ def _topics(draft: Draft) -> None:
             )
 
 
-def _people(draft: Draft) -> None:
-    for ident, person in draft.people.items():
-        for number, reach in enumerate(person.reach):
-            here: Key = ("people", ident, "reach", number)
-            must_exist(draft, "channels", reach.channel, (*here, "channel"))
-            channel = draft.channels.get(reach.channel)
-            if isinstance(channel, ff.MailChannel) and reach.to is None:
-                draft.sheet.add(
-                    (*here, "to"), "is missing; a mail needs an address: add to: name@example.org"
-                )
-            elif channel is not None and not isinstance(channel, ff.MailChannel) and reach.to is not None:
-                draft.sheet.add(
-                    (*here, "to"), f"only mail has an address, {reach.channel} is none; delete it"
-                )
-        for number, space in enumerate(person.spaces or ()):
-            must_exist(draft, "spaces", space, ("people", ident, "spaces", number))
-    for ident, channel in draft.channels.items():
-        if isinstance(channel, ff.MailChannel):
-            _password_pair(draft, ("channels", ident), channel)
-            if channel.username and channel.security == "off":
-                draft.sheet.add(
-                    ("channels", ident, "security"),
-                    "off would send the password in the clear; write starttls or tls",
-                )
-
-
 def _broker(draft: Draft) -> None:
     broker = draft.broker
-    _password_pair(draft, ("broker",), broker)
+    password_pair(draft, ("broker",), broker)
     if broker.ca_file and broker.tls is False:
         draft.sheet.add(("broker", "ca_file"), "has no meaning with tls: off; delete one of the two")
     if draft.report.night_start == draft.report.night_end:
         draft.sheet.add(
             ("report", "night_end"),
             "is the same as night_start, a night of no length; correct one of the two",
-        )
-
-
-def _password_pair(draft: Draft, here: Key, group: ff.BrokerGroup | ff.MailChannel) -> None:
-    if group.password_file and not group.username:
-        draft.sheet.add((*here, "password_file"), "a password needs the name it belongs to; add username")
-    if group.username and not group.password_file:
-        draft.sheet.add(
-            (*here, "username"),
-            "a name needs its password; add password_file, naming a file only you can read (mode 0600)",
         )
 
 

@@ -17,8 +17,8 @@ from gillhouse.core.inputs import DEADLINE
 
 G = TypeVar("G", bound=Group)
 
-SINGLE = ("farm", "broker", "alarms", "report", "water", "store", "mirror")
-MANY = ("spaces", "sensors", "relays", "programmes", "supplies", "shared_air", "channels", "people")
+SINGLE = ("farm", "broker", "alarms", "report", "water", "store", "mirror", "card")
+MANY = ("spaces", "sensors", "relays", "programmes", "supplies", "shared_air", "channels", "people", "rota")
 
 
 @dataclass(slots=True)
@@ -39,8 +39,10 @@ class Draft:
     programmes: dict[str, ff.ProgrammeGroup] = field(default_factory=dict)
     supplies: dict[str, ff.SupplyGroup] = field(default_factory=dict)
     shared_air: dict[str, ff.SharedAirGroup] = field(default_factory=dict)
-    channels: dict[str, Group] = field(default_factory=dict)
+    channels: dict[str, ff.ChannelGroup] = field(default_factory=dict)
     people: dict[str, ff.PersonGroup] = field(default_factory=dict)
+    rota: dict[str, ff.RotaGroup] = field(default_factory=dict)
+    card: ff.CardGroup = field(default_factory=ff.CardGroup)
 
     def named(self, section: str) -> list[str]:
         """Every id the file gives in `section`, broken entries too: naming one is no second mistake."""
@@ -74,6 +76,7 @@ def read(sheet: Sheet) -> Draft:
     draft.supplies = _many(sheet, "supplies", ff.SupplyGroup)
     draft.shared_air = _many(sheet, "shared_air", ff.SharedAirGroup)
     draft.people = _many(sheet, "people", ff.PersonGroup)
+    draft.rota = _many(sheet, "rota", ff.RotaGroup)
     draft.sensors = _chosen(sheet, "sensors", "format", wf.SENSORS)
     draft.relays = _chosen(sheet, "relays", "role", wf.RELAYS)
     draft.channels = _chosen(sheet, "channels", "kind", ff.CHANNELS)
@@ -90,6 +93,7 @@ def _singles(draft: Draft) -> None:
     draft.report = _single(sheet, "report", ff.ReportGroup) or draft.report
     draft.water = _single(sheet, "water", ff.WaterGroup) or draft.water
     draft.store = _single(sheet, "store", ff.StoreGroup) or draft.store
+    draft.card = _single(sheet, "card", ff.CardGroup) or draft.card
     draft.mirror = _single(sheet, "mirror", ff.MirrorGroup)
 
 

@@ -3,17 +3,12 @@
 import ipaddress
 from pathlib import Path
 
-from gillhouse.config import farm_file as ff
 from gillhouse.config import wire_file as wf
 from gillhouse.config.draft import Draft
-from gillhouse.config.fields import Group
+from gillhouse.config.places import secret_path
 from gillhouse.core.edges import (
-    AlertSettings,
     BrokerSettings,
-    ChannelSettings,
     MirrorSettings,
-    PersonSettings,
-    ReachSettings,
     RelayWire,
     ReportSettings,
     SensorRoute,
@@ -30,8 +25,8 @@ def is_loopback(host: str) -> bool:
 
 
 def beside(folder: Path, name: str | None) -> str | None:
-    """`name` as it stands where absolute, else inside `folder`."""
-    return None if name is None else str(folder / name)
+    """`name` as it stands where absolute, a credential's place, else inside `folder`."""
+    return None if name is None else str(secret_path(folder, name))
 
 
 def broker(draft: Draft, folder: Path) -> BrokerSettings:
@@ -115,51 +110,5 @@ def mirror(draft: Draft, folder: Path) -> MirrorSettings | None:
     )
 
 
-def alerts(draft: Draft, folder: Path) -> AlertSettings:
-    return AlertSettings(
-        people=tuple(_person(ident, person) for ident, person in draft.people.items()),
-        channels=tuple(_channel(ident, channel, folder) for ident, channel in draft.channels.items()),
-    )
-
-
 def report(draft: Draft) -> ReportSettings:
     return ReportSettings(draft.report.night_start, draft.report.night_end, draft.report.send_at)
-
-
-def _person(ident: str, person: ff.PersonGroup) -> PersonSettings:
-    return PersonSettings(
-        id=ident,
-        name=person.name,
-        reach=tuple(ReachSettings(reach.channel, reach.to or "") for reach in person.reach),
-        priorities=person.priorities,
-        spaces=person.spaces,
-        report=person.report,
-    )
-
-
-def _channel(ident: str, channel: Group, folder: Path) -> ChannelSettings:
-    if isinstance(channel, ff.MailChannel):
-        return ChannelSettings(
-            ident,
-            "mail",
-            host=channel.host,
-            port=channel.port or (465 if channel.security == "tls" else 587),
-            security=channel.security,
-            sender=channel.sender,
-            username=channel.username,
-            password_file=beside(folder, channel.password_file),
-            ca_file=beside(folder, channel.ca_file),
-            timeout_ms=channel.timeout,
-        )
-    if isinstance(channel, ff.WebhookChannel):
-        return ChannelSettings(
-            ident,
-            "webhook",
-            url=channel.url,
-            token_file=beside(folder, channel.token_file),
-            ca_file=beside(folder, channel.ca_file),
-            timeout_ms=channel.timeout,
-        )
-    if isinstance(channel, ff.MqttChannel):
-        return ChannelSettings(ident, "mqtt", topic=channel.topic)
-    return ChannelSettings(ident, "memory")

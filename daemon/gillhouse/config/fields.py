@@ -5,7 +5,7 @@ which key holds which (`farm_file`, `species_file`), and anything that needs a s
 """
 
 import re
-from datetime import datetime, tzinfo
+from datetime import date, datetime, tzinfo
 from typing import Annotated
 from urllib.parse import urlsplit
 from zoneinfo import ZoneInfo, available_timezones
@@ -168,6 +168,58 @@ def _mail(value: object) -> str:
     raise refuse("should be a mail address, as ana@example.org")
 
 
+def _phone(value: object) -> str:
+    """ITU-T E.164: `+`, the country's number and the rest, at most 15 digits; spaces are for the reader."""
+    number = value.replace(" ", "") if isinstance(value, str) else ""
+    if not re.fullmatch(r"\+[1-9]\d{6,14}", number):
+        raise refuse(
+            'should be a telephone number with its country, in quotes; write "+44 7700 900123" with your own'
+        )
+    return number
+
+
+def _short_number(value: object) -> str:
+    """A number as it is dialled here: that of the rescue services, or a neighbour's."""
+    if isinstance(value, str) and re.fullmatch(r"\+?[\d /-]{2,24}", value):
+        return value
+    raise refuse('should be a telephone number as you dial it, in quotes, as "112"')
+
+
+def _line(value: object) -> str:
+    if isinstance(value, str) and value.isprintable() and 0 < len(value.strip()) <= 200:
+        return value.strip()
+    raise refuse("should be 1 to 200 letters on one line")
+
+
+def _day(value: object) -> date:
+    try:
+        return date.fromisoformat(value if isinstance(value, str) else "")
+    except ValueError:
+        raise refuse("should be a day; write 2026-12-24") from None
+
+
+WEEKDAYS = ("mon", "tue", "wed", "thu", "fri", "sat", "sun")
+
+
+def _weekday(value: object) -> int:
+    if isinstance(value, str) and value.lower() in WEEKDAYS:
+        return WEEKDAYS.index(value.lower())
+    raise refuse(f"should be one of {', '.join(WEEKDAYS)}")
+
+
+def _login(value: object) -> str:
+    """A user of this machine. Source: useradd(8) of Debian, on names."""
+    if isinstance(value, str) and re.fullmatch(r"[a-z_][a-z0-9_-]{0,31}", value):
+        return value
+    raise refuse("should be the name of a user of this machine, as `id -un` says it")
+
+
+def _device(value: object) -> str:
+    if isinstance(value, str) and re.fullmatch(r"/dev/[\w./:+-]{1,200}", value) and ".." not in value:
+        return value
+    raise refuse("should be the modem's device; write /dev/serial/by-id/... (ls /dev/serial/by-id shows it)")
+
+
 def _path(value: object) -> str:
     if isinstance(value, str) and value.isprintable() and 0 < len(value) <= 500:
         return value
@@ -207,6 +259,15 @@ Pointer = Annotated[str, BeforeValidator(_pointer)]
 Zone = Annotated[tzinfo, BeforeValidator(_zone)]
 Url = Annotated[str, BeforeValidator(_url)]
 MailAddress = Annotated[str, BeforeValidator(_mail)]
+Phone = Annotated[str, BeforeValidator(_phone)]
+"""`+` and digits."""
+ShortNumber = Annotated[str, BeforeValidator(_short_number)]
+Line = Annotated[str, BeforeValidator(_line)]
+Day = Annotated[date, BeforeValidator(_day)]
+Weekday = Annotated[int, BeforeValidator(_weekday)]
+"""0 is Monday; written `mon`."""
+Login = Annotated[str, BeforeValidator(_login)]
+Device = Annotated[str, BeforeValidator(_device)]
 FileName = Annotated[str, BeforeValidator(_path)]
 """Absolute, or counted from the folder the config file stands in."""
 Host = Annotated[str, BeforeValidator(_host)]

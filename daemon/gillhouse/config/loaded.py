@@ -7,16 +7,17 @@ at all: `ConfigError` carries all mistakes of all files, and nothing else leaves
 
 import hashlib
 import json
+import os
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
 
-from gillhouse.config import edges
+from gillhouse.config import edges, people
 from gillhouse.config.checks import check
 from gillhouse.config.convert import farm_settings
 from gillhouse.config.draft import Draft, read
 from gillhouse.config.mistake import Mistake
-from gillhouse.config.places import read_text, secret_trouble, shipped_dir
+from gillhouse.config.places import CREDENTIAL, read_text, secret_path, secret_trouble, shipped_dir
 from gillhouse.config.species_file import laid_over, read_species
 from gillhouse.config.tree import Sheet, parse
 from gillhouse.config.warnings import clashing, warnings
@@ -28,6 +29,9 @@ FARM = "farm.yaml"
 OWN = "species/"
 SHIPPED = "shipped/species/"
 
+
+SECRET_FILES = ("password_file", "token_file", "url_file", "pin_file")
+"""Keys that name a file only its owner may read."""
 
 def load(path: Path) -> Config:
     """The config whose farm file is `path`, with species files beside it and shipped ones.
@@ -108,13 +112,14 @@ class _Loading:
             relay_wires={ident: edges.wire(ident, relay) for ident, relay in draft.relays.items()},
             store=edges.store(draft),
             mirror=edges.mirror(draft, folder),
-            alerts=edges.alerts(draft, folder),
+            alerts=people.alerts(draft, folder),
             report=edges.report(draft),
             species=species,
             files=used,
             digest=digest,
             warnings=(*warnings(draft), *clashing(farm)),
         )
+            card=people.card(draft),
 
     def _sheet(self, name: str) -> Sheet:
         return parse(self.files[name], self.labels.get(name, name))
@@ -138,12 +143,22 @@ class _Loading:
 
 
 def _secrets(draft: Draft, folder: Path) -> None:
-    """Note every file of a secret that is missing, or that others can read."""
+    """Note every file of a secret that is missing, or that others can read.
+
+    A credential is handed to the service alone: whoever checks the file from a shell cannot see it.
+    """
     named: dict[tuple[str, ...], object] = {("broker",): draft.broker, ("mirror",): draft.mirror}
     named |= {("channels", ident): channel for ident, channel in draft.channels.items()}
     for key, group in named.items():
-        for field in ("password_file", "token_file"):
+        for field in SECRET_FILES:
             name = getattr(group, field, None)
-            trouble = secret_trouble(folder / name) if name else None
+            if not name or (name.startswith(CREDENTIAL) and not seen_here):
+                continue
+            trouble = secret_trouble(secret_path(folder, name))
             if trouble:
+    named |= {
+        ("channels", ident, "answers"): getattr(channel, "answers", None)
+        for ident, channel in draft.channels.items()
+    }
+    seen_here = "CREDENTIALS_DIRECTORY" in os.environ
                 draft.sheet.add((*key, field), trouble)

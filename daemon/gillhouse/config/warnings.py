@@ -10,6 +10,7 @@ from gillhouse.config.draft import Draft
 from gillhouse.config.edges import is_loopback
 from gillhouse.core.bands_meet import explain
 from gillhouse.core.crops import Stage
+from gillhouse.core.edges import WAKES
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import CORE_ZONE, FarmSettings, SpaceKind
 
@@ -155,4 +156,30 @@ def _people(draft: Draft) -> Iterator[str]:
             " priorities"
         )
     if draft.report.send_at is not None and not any(person.report for person in draft.people.values()):
+    yield from _waking(draft)
         yield "report.send_at: nobody gets the report; write report: yes for somebody"
+
+
+def _waking(draft: Draft) -> Iterator[str]:
+    """Whether an alarm at night can wake anybody, and who of those called is reached by no such way."""
+    called = {ident: person for ident, person in draft.people.items() if 1 in person.priorities}
+    awake = [
+        ident for ident, one in called.items() if any(_rings(draft, reach.channel) for reach in one.reach)
+    ]
+    if called and not awake:
+        yield (
+            "channels: NONE OF THEM CAN WAKE ANYONE: an alarm at night waits until somebody looks; add a"
+            " channel of kind sms, or say of one that rings why it does (wakes: {rings: yes, why: ...})"
+        )
+        return
+    for ident in called:
+        if ident not in awake:
+            yield f"people.{ident}: gets the alarms that must wake someone, by no way that rings at night"
+
+
+def _rings(draft: Draft, name: str) -> bool:
+    channel = draft.channels.get(name)
+    if channel is None:
+        return False
+    kind: str = getattr(channel, "kind")  # noqa: B009  (each kind's class has it, their base has not)
+    return WAKES[kind] if channel.wakes is None else channel.wakes.rings

@@ -7,6 +7,7 @@ from gillhouse.core.crops import Species
 from gillhouse.core.edges import (
     AlertSettings,
     BrokerSettings,
+    CardSettings,
     MirrorSettings,
     RelayWire,
     ReportSettings,
@@ -30,6 +31,7 @@ class Config:
     mirror: MirrorSettings | None
     alerts: AlertSettings
     report: ReportSettings
+    card: CardSettings
     species: dict[str, Species]
     """All there is a file for: a batch may be of any of them."""
     files: dict[str, str]

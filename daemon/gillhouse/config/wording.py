@@ -35,7 +35,7 @@ _TEXTS: Mapping[str, str] = {
     "said": "{text}",
 }
 
-SECRETS = frozenset({"password", "passwd", "pass", "token", "secret", "key", "api_key", "apikey"})
+SECRETS = frozenset({"password", "passwd", "pass", "token", "secret", "key", "api_key", "apikey", "pin"})
 """Keys that never exist: a secret stands in a file of its own."""
 
 
@@ -89,7 +89,9 @@ def _unknown_key(model: type[BaseModel], loc: tuple[int | str, ...]) -> str:
     word = str(loc[-1])
     known = {name for found in _models_at(model, loc[:-1]) for name in found.model_fields}
     if word.lower() in SECRETS:
-        files = sorted(name for name in known if name.endswith(("password_file", "token_file")))
+        files = sorted(
+            name for name in known if name.endswith(("password_file", "token_file", "url_file", "pin_file"))
+        )
         where = f"name that file in {' or '.join(files)}" if files else "take it out"
         return (
             "a secret does not belong in this file; put it in a file only you can read (mode 0600) and"

@@ -8,6 +8,8 @@ here: only the name of the file it is read from, at the moment it is needed.
 """
 
 from dataclasses import dataclass
+from datetime import date
+from enum import StrEnum
 
 from gillhouse.core.quantities import Quantity
 
@@ -127,7 +129,11 @@ class ChannelSettings:
 
     id: str
     kind: str
-    """`mail`, `webhook`, `mqtt` or `memory`."""
+    """A key of `WAKES`."""
+    wakes: bool = False
+    """A message on it wakes a sleeper: the kind's own fact, or what the grower says of this one."""
+    wakes_why: str = ""
+    """Why the grower says so; empty: the kind's own fact."""
     host: str = ""
     """mail: the SMTP server."""
     port: int = 0
@@ -158,12 +164,53 @@ class ReachSettings:
     channel: str
     """Id of a `ChannelSettings`."""
     to: str = ""
-    """mail: the address. The other kinds need none."""
+    """mail: the address; sms: the telephone number. The other kinds need none."""
+
+
+class PersonRole(StrEnum):
+    """What a person may do besides getting messages."""
+
+    OWNER = "owner"
+    """Everything."""
+    HELPER = "helper"
+    """Acknowledge, note, and run a relay for up to `HELPER_RUN_MS`."""
+    GUEST = "guest"
+    """Nothing: gets messages, and no answer of theirs counts."""
+
+
+HELPER_RUN_MS = 20 * 60_000
+"""The longest a helper may run a relay by hand. Our own choice."""
 
 
 @dataclass(frozen=True, slots=True)
 class PersonSettings:
     """Somebody who gets messages."""
+
+WAKES = {
+    # kind of channel: whether a message on it rings at night by itself
+    "sms": True,
+    "mail": False,
+    "webhook": False,
+    "mqtt": False,
+    "apprise": False,
+    "memory": False,
+}
+"""Our judgement, from memory: a telephone rings for a text unless muted; it is silent for mail; what stands
+behind an address or a topic we cannot know. The config may say otherwise of one channel, with a reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerBox:
+    """The mailbox replies come to, fetched over IMAP with TLS (RFC 9051, RFC 8314)."""
+
+    host: str
+    port: int
+    username: str
+    password_file: str
+    folder: str = "INBOX"
+    every_ms: int = 60_000
+    ca_file: str | None = None
+
 
     id: str
     name: str
@@ -192,8 +239,78 @@ class ReportSettings:
     """The night: the audit's unit."""
 
     night_from_min: int = 18 * 60
+    url_file: str | None = None
+    """apprise: absolute path, mode 0600; its first line is the service's address, which holds its secrets."""
+    device: str = ""
+    """sms: the modem's serial device."""
+    baud: int = 115_200
+    """sms."""
+    pin_file: str | None = None
+    """sms: absolute path, mode 0600; None: the card asks for no PIN."""
+    look_every_ms: int = 10_000
+    """sms: texts that came in are read at least this often."""
+    answers: AnswerBox | None = None
+    """mail: where replies are fetched; None: none are."""
     """Local minutes since midnight at which it begins, in the evening."""
     night_to_min: int = 7 * 60
     """Local minutes at which it ends, next morning."""
     send_at_min: int | None = None
     """Local minutes at which the night is sent to the people who get it; None: not sent."""
+    role: PersonRole = PersonRole.OWNER
+    phone: str = ""
+    """`+` and digits (ITU-T E.164); texts go to it, and only texts from it are this person's. Empty: none."""
+    logins: tuple[str, ...] = ()
+    """Users of this machine who are this person."""
+    quiet_from_min: int | None = None
+    """Local minutes since midnight at which the person's quiet hours begin; None: has none."""
+    quiet_to_min: int | None = None
+    """Local minutes at which they end; before `quiet_from_min`: next morning."""
+
+
+@dataclass(frozen=True, slots=True)
+class RotaSettings:
+    """Who is called first on some days. The first entry that holds a day counts; without one, file order."""
+
+    id: str
+    first: tuple[str, ...]
+    """Ids of people, in the order they are called; those left out come after, in the order of the file."""
+    start: date | None = None
+    """First local day; None: from ever."""
+    end: date | None = None
+    """Last local day, itself included; None: for ever."""
+    weekdays: tuple[int, ...] = ()
+    """0 is Monday, as `date.weekday()`; empty: all."""
+    hands_over_min: int = 8 * 60
+    """A day of the rota runs from this local time to the same next day, so that a night has one first."""
+    rota: tuple[RotaSettings, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ShutOff:
+    """Where something is turned off by hand, for the helper card."""
+
+    what: str
+    where: str
+    how: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Neighbour:
+    """Somebody to ring who gets no messages from us: the electrician, the water works."""
+
+    who: str
+    number: str
+    what_for: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class CardSettings:
+    """What the helper card says beyond what the rest of the config knows."""
+
+    emergency: str = ""
+    """The number of the rescue services here; empty: a line to fill in by hand."""
+    address: str = ""
+    """How somebody from outside finds the farm."""
+    shut_offs: tuple[ShutOff, ...] = ()
+    ring: tuple[Neighbour, ...] = ()
+    notes: tuple[str, ...] = ()
