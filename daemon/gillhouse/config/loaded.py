@@ -29,9 +29,9 @@ FARM = "farm.yaml"
 OWN = "species/"
 SHIPPED = "shipped/species/"
 
-
 SECRET_FILES = ("password_file", "token_file", "url_file", "pin_file")
 """Keys that name a file only its owner may read."""
+
 
 def load(path: Path) -> Config:
     """The config whose farm file is `path`, with species files beside it and shipped ones.
@@ -114,12 +114,12 @@ class _Loading:
             mirror=edges.mirror(draft, folder),
             alerts=people.alerts(draft, folder),
             report=edges.report(draft),
+            card=people.card(draft),
             species=species,
             files=used,
             digest=digest,
             warnings=(*warnings(draft), *clashing(farm)),
         )
-            card=people.card(draft),
 
     def _sheet(self, name: str) -> Sheet:
         return parse(self.files[name], self.labels.get(name, name))
@@ -149,6 +149,11 @@ def _secrets(draft: Draft, folder: Path) -> None:
     """
     named: dict[tuple[str, ...], object] = {("broker",): draft.broker, ("mirror",): draft.mirror}
     named |= {("channels", ident): channel for ident, channel in draft.channels.items()}
+    named |= {
+        ("channels", ident, "answers"): getattr(channel, "answers", None)
+        for ident, channel in draft.channels.items()
+    }
+    seen_here = "CREDENTIALS_DIRECTORY" in os.environ
     for key, group in named.items():
         for field in SECRET_FILES:
             name = getattr(group, field, None)
@@ -156,9 +161,4 @@ def _secrets(draft: Draft, folder: Path) -> None:
                 continue
             trouble = secret_trouble(secret_path(folder, name))
             if trouble:
-    named |= {
-        ("channels", ident, "answers"): getattr(channel, "answers", None)
-        for ident, channel in draft.channels.items()
-    }
-    seen_here = "CREDENTIALS_DIRECTORY" in os.environ
                 draft.sheet.add((*key, field), trouble)

@@ -150,13 +150,13 @@ def _people(draft: Draft) -> Iterator[str]:
     for ident in draft.channels:
         if ident not in used:
             yield f"channels.{ident}: nobody is reached over it; name it under a person's reach, or delete it"
+    yield from _waking(draft)
     if draft.people and not any(1 in person.priorities for person in draft.people.values()):
         yield (
             "people: nobody gets priority 1, the alarms that must wake someone; add 1 to somebody's"
             " priorities"
         )
     if draft.report.send_at is not None and not any(person.report for person in draft.people.values()):
-    yield from _waking(draft)
         yield "report.send_at: nobody gets the report; write report: yes for somebody"
 
 

@@ -123,6 +123,32 @@ class MirrorSettings:
     """Lines that could not be sent for longer are dropped, and counted."""
 
 
+WAKES = {
+    # kind of channel: whether a message on it rings at night by itself
+    "sms": True,
+    "mail": False,
+    "webhook": False,
+    "mqtt": False,
+    "apprise": False,
+    "memory": False,
+}
+"""Our judgement, from memory: a telephone rings for a text unless muted; it is silent for mail; what stands
+behind an address or a topic we cannot know. The config may say otherwise of one channel, with a reason."""
+
+
+@dataclass(frozen=True, slots=True)
+class AnswerBox:
+    """The mailbox replies come to, fetched over IMAP with TLS (RFC 9051, RFC 8314)."""
+
+    host: str
+    port: int
+    username: str
+    password_file: str
+    folder: str = "INBOX"
+    every_ms: int = 60_000
+    ca_file: str | None = None
+
+
 @dataclass(frozen=True, slots=True)
 class ChannelSettings:
     """One way out for messages. Which fields count is a matter of `kind`; config refuses the others."""
@@ -154,6 +180,18 @@ class ChannelSettings:
     """webhook: absolute path, mode 0600; sent as `Authorization: Bearer`."""
     topic: str = ""
     """mqtt: the topic; `{person}` in it becomes the person's id."""
+    url_file: str | None = None
+    """apprise: absolute path, mode 0600; its first line is the service's address, which holds its secrets."""
+    device: str = ""
+    """sms: the modem's serial device."""
+    baud: int = 115_200
+    """sms."""
+    pin_file: str | None = None
+    """sms: absolute path, mode 0600; None: the card asks for no PIN."""
+    look_every_ms: int = 10_000
+    """sms: texts that came in are read at least this often."""
+    answers: AnswerBox | None = None
+    """mail: where replies are fetched; None: none are."""
     timeout_ms: int = 15_000
 
 
@@ -186,32 +224,6 @@ HELPER_RUN_MS = 20 * 60_000
 class PersonSettings:
     """Somebody who gets messages."""
 
-WAKES = {
-    # kind of channel: whether a message on it rings at night by itself
-    "sms": True,
-    "mail": False,
-    "webhook": False,
-    "mqtt": False,
-    "apprise": False,
-    "memory": False,
-}
-"""Our judgement, from memory: a telephone rings for a text unless muted; it is silent for mail; what stands
-behind an address or a topic we cannot know. The config may say otherwise of one channel, with a reason."""
-
-
-@dataclass(frozen=True, slots=True)
-class AnswerBox:
-    """The mailbox replies come to, fetched over IMAP with TLS (RFC 9051, RFC 8314)."""
-
-    host: str
-    port: int
-    username: str
-    password_file: str
-    folder: str = "INBOX"
-    every_ms: int = 60_000
-    ca_file: str | None = None
-
-
     id: str
     name: str
     reach: tuple[ReachSettings, ...]
@@ -222,40 +234,6 @@ class AnswerBox:
     """Alarms of these spaces, and those of no space; None: of all."""
     report: bool = True
     """Gets the night's report each morning."""
-
-
-@dataclass(frozen=True, slots=True)
-class AlertSettings:
-    """Who is told, and how. With neither, alarms stand in the log alone (config warns)."""
-
-    people: tuple[PersonSettings, ...] = ()
-    channels: tuple[ChannelSettings, ...] = ()
-    retry_ms: tuple[int, ...] = (5_000, 15_000, 60_000, 300_000)
-    """Waits after each failure; the last one repeats."""
-
-
-@dataclass(frozen=True, slots=True)
-class ReportSettings:
-    """The night: the audit's unit."""
-
-    night_from_min: int = 18 * 60
-    url_file: str | None = None
-    """apprise: absolute path, mode 0600; its first line is the service's address, which holds its secrets."""
-    device: str = ""
-    """sms: the modem's serial device."""
-    baud: int = 115_200
-    """sms."""
-    pin_file: str | None = None
-    """sms: absolute path, mode 0600; None: the card asks for no PIN."""
-    look_every_ms: int = 10_000
-    """sms: texts that came in are read at least this often."""
-    answers: AnswerBox | None = None
-    """mail: where replies are fetched; None: none are."""
-    """Local minutes since midnight at which it begins, in the evening."""
-    night_to_min: int = 7 * 60
-    """Local minutes at which it ends, next morning."""
-    send_at_min: int | None = None
-    """Local minutes at which the night is sent to the people who get it; None: not sent."""
     role: PersonRole = PersonRole.OWNER
     phone: str = ""
     """`+` and digits (ITU-T E.164); texts go to it, and only texts from it are this person's. Empty: none."""
@@ -282,7 +260,29 @@ class RotaSettings:
     """0 is Monday, as `date.weekday()`; empty: all."""
     hands_over_min: int = 8 * 60
     """A day of the rota runs from this local time to the same next day, so that a night has one first."""
+
+
+@dataclass(frozen=True, slots=True)
+class AlertSettings:
+    """Who is told, and how. With neither, alarms stand in the log alone (config warns)."""
+
+    people: tuple[PersonSettings, ...] = ()
+    channels: tuple[ChannelSettings, ...] = ()
+    retry_ms: tuple[int, ...] = (5_000, 15_000, 60_000, 300_000)
+    """Waits after each failure; the last one repeats."""
     rota: tuple[RotaSettings, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class ReportSettings:
+    """The night: the audit's unit."""
+
+    night_from_min: int = 18 * 60
+    """Local minutes since midnight at which it begins, in the evening."""
+    night_to_min: int = 7 * 60
+    """Local minutes at which it ends, next morning."""
+    send_at_min: int | None = None
+    """Local minutes at which the night is sent to the people who get it; None: not sent."""
 
 
 @dataclass(frozen=True, slots=True)
