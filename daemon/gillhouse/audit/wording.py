@@ -43,6 +43,7 @@ DOUBT_WORD: dict[str, str] = {
     Mark.STALE.value: "old",
     Mark.QUEUED.value: "waited, time unknown",
     Mark.AHEAD.value: "board's clock ahead",
+    Mark.FIRST_COUNT.value: "first count, no flow known yet",
     Mark.RETAINED.value: "kept copy of unknown age",
     Mark.LATE.value: "late and impossible",
     Mark.AWAY.value: "out of its place",

@@ -13,13 +13,14 @@ from gillhouse.config.crops_here import entries, met_here
 from gillhouse.config.draft import Draft
 from gillhouse.config.nearest import choices
 from gillhouse.config.people_checks import check_people, password_pair
+from gillhouse.config.proof_checks import check_number
 from gillhouse.config.references import must_exist
 from gillhouse.config.relay_checks import check_relays
 from gillhouse.config.species_file import BANDS, EDGES, check_band
 from gillhouse.config.tree import Key
 from gillhouse.config.wording import got
 from gillhouse.core.crops import Species
-from gillhouse.core.quantities import MEASURES, UNITS, Quantity
+from gillhouse.core.quantities import MEASURES, Quantity
 from gillhouse.core.settings import CORE_ZONE, LINE_ZONE, SpaceKind
 
 OUTSIDE = ("outdoor", "intake")
@@ -126,16 +127,8 @@ def _sensor(draft: Draft, ident: str, sensor: wf.SensorGroup) -> None:
         )
     if isinstance(sensor, wf.WordsSensor):
         _words(draft, here, sensor)
-    elif on_off:
-        draft.sheet.add(
-            (*here, "format"), f"{sensor.quantity} is on or off; write format: words, and name its two words"
-        )
-    elif isinstance(sensor, wf.MeasuredGroup) and sensor.unit not in UNITS[sensor.quantity]:
-        given = ", ".join(UNITS[sensor.quantity])
-        draft.sheet.add(
-            (*here, "unit"),
-            f"is no unit of {sensor.quantity} (got {got(sensor.unit)}); write one of: {given}",
-        )
+    elif isinstance(sensor, wf.MeasuredGroup):
+        check_number(draft, here, sensor)
     if getattr(sensor, "self_calibrating", False) and sensor.quantity is not Quantity.CO2:
         draft.sheet.add(
             (*here, "self_calibrating"),

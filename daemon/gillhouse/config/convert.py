@@ -150,6 +150,9 @@ def _sensor(zone: tzinfo, ident: str, sensor: wf.SensorGroup) -> SensorSettings:
         error=getattr(sensor, "error", 0.0),
         calibrated=getattr(sensor, "calibrated", False),
         self_calibrating=getattr(sensor, "self_calibrating", False),
+        pulses=getattr(sensor, "pulses", None),
+        over=getattr(sensor, "over", None),
+        on_change=sensor.on_change,
         since_wall_ms=None if sensor.since is None else _wall_ms(sensor.since, zone),
     )
 

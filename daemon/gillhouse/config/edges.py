@@ -57,7 +57,7 @@ def route(ident: str, sensor: wf.SensorGroup) -> SensorRoute:
         topic=sensor.topic,
         format=getattr(sensor, "format"),  # noqa: B009  (each format's class has it, their base has not)
         quantity=sensor.quantity,
-        unit=getattr(sensor, "unit", "1"),
+        unit=getattr(sensor, "unit", None) or "1",
         every_ms=sensor.every,
         path=getattr(sensor, "path", None),
         time_path=getattr(sensor, "time", None),

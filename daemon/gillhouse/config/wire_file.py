@@ -19,6 +19,7 @@ from gillhouse.config.fields import (
     Ident,
     LocalMoment,
     NotNegative,
+    Number,
     Pointer,
     Positive,
     Topic,
@@ -41,10 +42,17 @@ class SensorGroup(Group):
     """None: three intervals and a quarter (radio loses two in a row now and then), at least 2 min."""
     since: LocalMoment | None = None
     """It was carried here then. None: it has always stood here."""
+    on_change: YesNo = False
+    """Of an on/off input: the board reports a change at once, beside its interval."""
 
 
 class MeasuredGroup(SensorGroup):
-    unit: WireText
+    unit: WireText | None = None
+    """Must be given but for an on/off input that comes as a number."""
+    pulses: Positive | None = None
+    """Of an on/off input that comes as a growing count: so much more since the last report means on."""
+    over: Number | None = None
+    """Of an on/off input that comes as a number: over this means on."""
     error: NotNegative = 0.0
     calibrated: YesNo = False
     self_calibrating: YesNo = False
@@ -85,6 +93,12 @@ WORD_KEYS: dict[Quantity, tuple[str, str]] = {
     Quantity.TANK: ("water", "empty"),
     Quantity.PEOPLE: ("inside", "nobody"),
     Quantity.MAINS: ("present", "gone"),
+    Quantity.FLOW: ("flows", "still"),
+    Quantity.CURRENT: ("flows", "none"),
+    Quantity.WATER_PRESSURE: ("pressed", "slack"),
+    Quantity.RUNNING: ("runs", "stands"),
+    Quantity.LEAK: ("wet", "dry"),
+    Quantity.EMERGENCY_STOP: ("pressed", "released"),
 }
 """The keys under `words`, 1.0 first."""
 

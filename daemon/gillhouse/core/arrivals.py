@@ -11,6 +11,7 @@ from gillhouse.core import echo, hosing, interlock, plumbing, watch
 from gillhouse.core.alarm import Condition
 from gillhouse.core.alarm_acts import ACTS
 from gillhouse.core.batch_acts import restart, shift
+from gillhouse.core.contacts import as_contact
 from gillhouse.core.effect import Accounts
 from gillhouse.core.house import LinkState, Override, Plan, State, restarted
 from gillhouse.core.inputs import (
@@ -100,7 +101,8 @@ def take_reading(plan: Plan, state: State, step: Step, item: Reading) -> None:
         return
     known = state.sensors[item.sensor]
     item = corrected(state.truth, sensor, known, item, step.now.wall_ms)
-    verdict = judge(sensor, known, step.now, item)
+    item, settled = as_contact(sensor, known, item)
+    verdict = settled or judge(sensor, known, step.now, item)
     if item.delivery is not Delivery.LIVE:
         step.verdict = verdict
         return

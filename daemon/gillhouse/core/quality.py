@@ -74,6 +74,8 @@ class SensorState:
     good_ms: int = 0
     good_seq: int = 0
     """The last GOOD reading, and its journal number."""
+    count: float | None = None
+    """Of a pulse input: its last count."""
     silent: bool = False
     doubted_ms: int | None = None
     """When its nonsense was last told."""

@@ -25,6 +25,27 @@ class Quantity(StrEnum):
     """1.0 = somebody is inside."""
     MAINS = "mains"
     """1.0 = mains present."""
+    FLOW = "flow"
+    """1.0 = water flows."""
+    CURRENT = "current"
+    """1.0 = the load draws current."""
+    WATER_PRESSURE = "water-pressure"
+    """1.0 = the line is under pressure."""
+    RUNNING = "running"
+    """1.0 = it turns, by a running contact or a tachometer."""
+    LEAK = "leak"
+    """1.0 = wet where it should be dry."""
+    EMERGENCY_STOP = "emergency-stop"
+    """1.0 = somebody has pressed it. Only read: the stop itself is wired."""
+
+
+PROOFS: tuple[Quantity, ...] = (
+    Quantity.FLOW,
+    Quantity.CURRENT,
+    Quantity.WATER_PRESSURE,
+    Quantity.RUNNING,
+)
+"""What may prove that a load runs. They may also come as a count of pulses, or as a number."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -56,6 +77,12 @@ MEASURES: dict[Quantity, Measure] = {
     Quantity.TANK: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
     Quantity.PEOPLE: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
     Quantity.MAINS: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
+    Quantity.FLOW: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
+    Quantity.CURRENT: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
+    Quantity.WATER_PRESSURE: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
+    Quantity.RUNNING: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
+    Quantity.LEAK: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
+    Quantity.EMERGENCY_STOP: Measure("1", 0.0, 1.0, 1.0, float("inf"), on_off=True),
 }
 
 UNITS: dict[Quantity, dict[str, tuple[float, float]]] = {

@@ -31,6 +31,8 @@ class Mark(StrEnum):
     """Under its own time, after newer ones or after its moment had passed."""
     AHEAD = "board-clock-ahead"
     """Its own time lies in the future; stored under its arrival."""
+    FIRST_COUNT = "first-count"
+    """The first count of a pulse input: nothing to compare it with yet."""
     RETAINED = "retained"
     """The broker's kept copy: its age is unknown."""
 

@@ -77,6 +77,13 @@ class SensorSettings:
     """It stands where it stands since then; the audit gives older readings to where it was. None: always."""
     self_calibrating: bool = False
     """Of CO2: it takes the lowest value of some days for fresh air."""
+    pulses: float | None = None
+    """Of an on/off quantity: the board sends a count that grows, and this much more since its last report
+    means on."""
+    over: float | None = None
+    """Of an on/off quantity: the board sends a number, and more than this means on."""
+    on_change: bool = False
+    """The board reports a change at once, so the last report is true until the next."""
 
 
 @dataclass(frozen=True, slots=True)
