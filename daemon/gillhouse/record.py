@@ -25,7 +25,7 @@ def status_as_left(journal: Path, clock: Clock) -> dict[str, Any]:
         StoreError: there is no store, or no farm in it.
     """
     with Reader(journal) as reader:
-        return farm_as_left(reader, _config(reader, journal).farm).status(clock.now())
+        return farm_as_left(reader, config_of(reader, journal).farm).status(clock.now())
 
 
 def record_only(journal: Path, action: Input, clock: Clock) -> Outcome:
@@ -35,8 +35,9 @@ def record_only(journal: Path, action: Input, clock: Clock) -> Outcome:
         StoreError: there is no store, or a daemon holds it.
     """
     with Reader(journal) as reader:
-        config = _config(reader, journal)
+        config = config_of(reader, journal)
         farm = farm_as_left(reader, config.farm)
+    farm.tells = False
     writer = Writer(journal, clock, config.store, lambda _: None, lambda _ok, _why: None)
     writer.start()
     now, seq = clock.now(), writer.next_seq
@@ -53,7 +54,8 @@ def record_only(journal: Path, action: Input, clock: Clock) -> Outcome:
     return outcome
 
 
-def _config(reader: Reader, journal: Path) -> Config:
+def config_of(reader: Reader, journal: Path) -> Config:
+    """The config a journal says was in force last. Raises StoreError where it holds none."""
     segment = reader.newest_segment()
     files = reader.config(segment.digest) if segment else None
     if files is None:

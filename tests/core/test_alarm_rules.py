@@ -12,6 +12,7 @@ from gillhouse.core.alarm_kinds import KINDS, LONGEST_OUT_MS, SUPPRESSED_IN
 from gillhouse.core.alarm_states import Holding
 from gillhouse.core.inputs import Act, OperatorAction
 from gillhouse.core.instant import Instant
+from gillhouse.core.modes import Mode
 from gillhouse.core.outputs import AlarmNotice, Transition
 from gillhouse.core.snapshot import from_plain, to_plain
 
@@ -41,7 +42,7 @@ def test_the_table_of_modes_holds_back_nothing_that_wakes_or_protects_people() -
 
 def test_a_mode_holds_back_what_its_table_names_and_says_so_and_gives_it_back() -> None:
     book = AlarmBook()
-    assert book.in_modes(at(0), {"tent": "cleaning"}) == []
+    assert book.in_modes(at(0), {"tent": (Mode.CLEANING,)}) == []
     held = book.update(at(1), [on("humidity-low")])
     assert brief(held) == [("SUPP", "A", False), ("ACT", "B", False)]
     assert held[0].facts["mode"] == "cleaning"
@@ -53,14 +54,14 @@ def test_a_mode_holds_back_what_its_table_names_and_says_so_and_gives_it_back() 
 def test_an_alarm_that_is_on_when_the_mode_begins_is_held_and_comes_back() -> None:
     book = AlarmBook()
     book.update(at(0), [on("door-open")])
-    assert brief(book.in_modes(at(1), {"tent": "harvest"})) == [("SUPP", "B", False)]
+    assert brief(book.in_modes(at(1), {"tent": (Mode.HARVEST,)})) == [("SUPP", "B", False)]
     assert brief(book.update(at(2), [on("door-open", False)])) == [("RTN", "D", False)]
     assert brief(book.in_modes(at(3), {})) == [("UNSUPP", "A", False)]
 
 
 def test_a_mode_of_one_space_says_nothing_of_another_and_never_holds_priority_1() -> None:
     book = AlarmBook()
-    book.in_modes(at(0), {"tent": "empty"})
+    book.in_modes(at(0), {"tent": (Mode.EMPTY,)})
     urgent = Condition("humidity-low", "tent", "tent", True, {}, 0, 0, priority=1)
     found = book.update(at(1), [urgent, on("humidity-low", subject="room", space="room"), on("relay-stuck")])
     assert brief(found) == [("ACT", "B", True)] * 3

@@ -36,7 +36,9 @@ def say_what_came(outcome: dict[str, Any], done: str, why_not: str) -> None:
 @click.option("--why", default="", help="Written down with it.")
 @click.option("--end", is_flag=True, help="Let it be told again now.")
 @state_option
-def command(alarm: str, span: str, once: bool, why: str, end: bool, state_dir: Path | None) -> None:
+def command(  # 6 arguments: one an option
+    alarm: str, span: str, once: bool, why: str, end: bool, state_dir: Path | None
+) -> None:
     """Keep one alarm quiet for a while, or end that. Limits that protect people stay loud.
 
     Example: gillhouse shelve door-open:tent --for 2h --why "carrying blocks"

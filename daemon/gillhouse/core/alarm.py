@@ -23,6 +23,7 @@ from gillhouse.core.alarm_notices import BY_PERSON, FactsOut, free, line, notice
 from gillhouse.core.alarm_states import AlarmRecord, BookState, Hold, Holding, new_record
 from gillhouse.core.inputs import OperatorAction
 from gillhouse.core.instant import Instant
+from gillhouse.core.modes import Mode
 from gillhouse.core.outputs import AlarmNotice, Facts, Transition
 from gillhouse.core.settings import AlarmSettings
 
@@ -199,8 +200,8 @@ class AlarmBook(BookState):  # 13 methods: what time, people, rules and restarts
                 if hold.until_wall_ms is not None:
                     hold.until_wall_ms += by_ms
 
-    def in_modes(self, now: Instant, modes: dict[str, str]) -> list[AlarmNotice]:
-        """Takes which mode each space is in (space -> mode, spaces in none left out).
+    def in_modes(self, now: Instant, modes: dict[str, tuple[Mode, ...]]) -> list[AlarmNotice]:
+        """Takes which modes each space is in, gravest first; spaces in none are left out.
 
         Returns: what that holds back or frees; nothing where no mode changed.
         """

@@ -1,3 +1,4 @@
+# Over 400 lines: one closed table, a row a kind, and the figures beside it.
 """The closed list of alarm kinds: what each means, what happens if nothing is done, what to do, how soon.
 
 What lives here: data only, `KINDS`, the default delays and deadbands, the limits for people. What must not:
@@ -9,6 +10,7 @@ day.
 from dataclasses import dataclass
 from typing import Final
 
+from gillhouse.core.modes import Mode
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import LimitTiming
 
@@ -43,6 +45,10 @@ class Kind:
     """Not seen by anybody, it is said again after this; None: by its priority."""
     people: bool = False
     """Protects people: cannot be shelved, made less urgent, or hidden but by a graver limit for people."""
+    loses_crop: bool = False
+    """Left alone for the time allowed, the crop is lost, or worse: only this rings at night at priority 2."""
+    by_day: bool = False
+    """Of priority 3, but no use in tomorrow's digest: told once by itself, in the daytime."""
 
 
 _LIMIT_PARENTS: Final = ("broker-lost",)
@@ -69,6 +75,7 @@ KINDS: Final[dict[str, Kind]] = {
         120,
         parents=_LIMIT_PARENTS,
         causes=_MIST_FAULTS,
+        loses_crop=True,
     ),
     "humidity-high": Kind(
         3,
@@ -89,6 +96,7 @@ KINDS: Final[dict[str, Kind]] = {
         240,
         parents=_LIMIT_PARENTS,
         causes=_HEAT_FAULTS,
+        loses_crop=True,
     ),
     "temperature-high": Kind(
         2,
@@ -99,6 +107,7 @@ KINDS: Final[dict[str, Kind]] = {
         120,
         parents=_LIMIT_PARENTS,
         causes=_HEAT_FAULTS,
+        loses_crop=True,
     ),
     "co2-high": Kind(
         2,
@@ -132,6 +141,7 @@ KINDS: Final[dict[str, Kind]] = {
         causes=_HEAT_FAULTS,
         on_delay_ms=10 * MINUTE_MS,
         off_delay_ms=2 * MINUTE_MS,
+        loses_crop=True,
     ),
     "store-warm": Kind(
         2,
@@ -144,6 +154,7 @@ KINDS: Final[dict[str, Kind]] = {
         causes=("store-open", "relay-silent", "sensor-flat"),
         on_delay_ms=30 * MINUTE_MS,
         off_delay_ms=2 * MINUTE_MS,
+        loses_crop=True,
     ),
     "store-open": Kind(
         3,
@@ -153,6 +164,7 @@ KINDS: Final[dict[str, Kind]] = {
         "Shut the door.",
         30,
         on_delay_ms=5 * MINUTE_MS,
+        by_day=True,
     ),
     # Limits for people, ppm: 5,000 the 8 h average of OSHA, ACGIH and HSE; 15,000 HSE's 15 min limit; 30,000
     # the short-term limit of NIOSH and ACGIH. As quoted in OSHA's chemical sampling information and in
@@ -192,6 +204,51 @@ KINDS: Final[dict[str, Kind]] = {
         causes=_AIR_FAULTS,
         off_delay_ms=5 * MINUTE_MS,
         people=True,
+    ),
+    # Averages for people who are inside (see `breathed`): the same limits, as they are meant.
+    "co2-shift": Kind(
+        2,
+        "CO2 ALL DAY",
+        "too little fresh air at work",
+        "over what a shift may breathe",
+        "Come out, air it, work elsewhere.",
+        15,
+        causes=_AIR_FAULTS,
+        off_delay_ms=5 * MINUTE_MS,
+        people=True,
+    ),
+    "co2-quarter": Kind(
+        1,
+        "CO2 15 MIN HIGH",
+        "no fresh air",
+        "harms people",
+        "Get out, stay out, open up from outside.",
+        5,
+        parents=("co2-people-15000", "co2-people-30000"),
+        causes=_AIR_FAULTS,
+        off_delay_ms=5 * MINUTE_MS,
+        people=True,
+    ),
+    "not-out": Kind(
+        2,
+        "NOT OUT YET?",
+        "switch forgotten, or in trouble",
+        "nobody knows",
+        "Ring them or look, not alone.",
+        15,
+        people=True,
+        loses_crop=True,
+    ),
+    "crop-drying": Kind(
+        2,
+        "PICKING TOO LONG",
+        "door open, no mist",
+        "caps crack",
+        "Shut the door, say picking is over.",
+        30,
+        parents=_LIMIT_PARENTS,
+        off_delay_ms=MINUTE_MS,
+        loses_crop=True,
     ),
     "sensor-silent": Kind(
         2,
@@ -233,6 +290,14 @@ KINDS: Final[dict[str, Kind]] = {
         on_delay_ms=5_000,
         off_delay_ms=MINUTE_MS,
     ),
+    "journal-damaged": Kind(
+        2,
+        "JOURNAL DAMAGED",
+        "card worn out, or power cut",
+        "old nights set aside, batches unknown",
+        "Put the last backup back.",
+        24 * 60,
+    ),
     "relay-silent": Kind(
         2,
         "RELAY NOT ANSWERING",
@@ -271,6 +336,7 @@ KINDS: Final[dict[str, Kind]] = {
         "Shut the water, drain the line.",
         60,
         off_delay_ms=10 * MINUTE_MS,
+        loses_crop=True,
     ),
     "water-stood": Kind(
         3,
@@ -291,6 +357,7 @@ KINDS: Final[dict[str, Kind]] = {
         parents=("broker-lost",),
         on_delay_ms=2 * MINUTE_MS,
         off_delay_ms=0,
+        by_day=True,
     ),
     "door-open": Kind(
         3,
@@ -300,6 +367,7 @@ KINDS: Final[dict[str, Kind]] = {
         "Shut the door.",
         60,
         on_delay_ms=5 * MINUTE_MS,
+        by_day=True,
     ),
     "mist-without-effect": Kind(
         2,
@@ -320,6 +388,7 @@ KINDS: Final[dict[str, Kind]] = {
         30,
         parents=("broker-lost", "relay-stuck", "door-open"),
         off_delay_ms=10 * MINUTE_MS,
+        loses_crop=True,
     ),
     "fan-without-effect": Kind(
         2,
@@ -353,6 +422,16 @@ KINDS: Final[dict[str, Kind]] = {
         on_delay_ms=20 * MINUTE_MS,
         off_delay_ms=12 * HOUR_MS,
         says_again_ms=24 * HOUR_MS,
+        by_day=True,
+    ),
+    "channel-dead": Kind(
+        2,
+        "ALERTS NOT GETTING OUT",
+        "address, password or card",
+        "calls may not reach you",
+        "Try it: gillhouse try-alert",
+        1440,
+        off_delay_ms=0,
     ),
 }
 
@@ -389,23 +468,29 @@ LONGEST_SHELVE_MS: Final[dict[int, int]] = {1: HOUR_MS, 2: 12 * HOUR_MS, 3: 72 *
 LONGEST_OUT_MS: Final = 30 * 24 * HOUR_MS
 """What is being mended is expected back within this. Our choice."""
 
-SUPPRESSED_IN: Final[dict[str, tuple[str, ...]]] = {
-    # mode of a space (value of `core.modes.Mode`): kinds that mean nothing while it lasts. Never one of
+SUPPRESSED_IN: Final[dict[Mode, tuple[str, ...]]] = {
+    # mode of a space: kinds that mean nothing while it lasts. Never one of
     # priority 1, never one that protects people: nothing would be left to warn. Our choice.
-    "people-inside": ("door-open", "humidity-low", "co2-low", "fan-unasked"),
-    "cleaning": (
+    Mode.PEOPLE_INSIDE: ("door-open", "humidity-low", "co2-low", "fan-unasked"),
+    Mode.CLEANING: (
         "door-open", "humidity-low", "humidity-high", "temperature-low", "temperature-high", "co2-high",
         "co2-low", "mist-unasked", "fan-unasked", "mist-without-effect", "fan-without-effect", "sensor-flat",
         "at-capacity", "hose",
     ),
-    "harvest": ("door-open", "co2-low", "temperature-low", "temperature-high", "fan-without-effect",
-                "mist-without-effect", "fan-unasked", "at-capacity"),
-    "empty": (
+    Mode.HARVEST: (
+        "door-open", "humidity-low", "co2-low", "temperature-low", "temperature-high", "fan-without-effect",
+        "mist-without-effect", "fan-unasked", "at-capacity",
+    ),
+    Mode.AIRING: (
+        "door-open", "humidity-low", "temperature-low", "temperature-high", "co2-low", "fan-unasked",
+    ),
+    Mode.MAINS_OFF: ("mist-without-effect", "fan-without-effect", "at-capacity"),
+    Mode.EMPTY: (
         "door-open", "humidity-low", "humidity-high", "temperature-low", "temperature-high", "co2-high",
         "co2-low", "at-capacity", "hose", "block-hot", "mist-without-effect", "fan-without-effect",
     ),
 }  # fmt: skip
-"""A harvest keeps "humidity-low": the crop still stands there, and it calls if it dries (see `modes`)."""
+"""In a harvest "crop-drying" stands for "humidity-low": it tells dry air from a crop that suffers."""
 
 
 def deadband(quantity: Quantity, limit: float, timing: LimitTiming) -> float:

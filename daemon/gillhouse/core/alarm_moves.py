@@ -58,10 +58,10 @@ def _may_be_held(book: BookState, now: Instant, record: AlarmRecord, parent: str
 
 def _mode(book: BookState, record: AlarmRecord) -> str | None:
     """The mode of its space that keeps this alarm back; nothing does that to one of priority 1."""
-    mode = book.modes.get(record.space or "")
-    if mode is None or record.priority == 1 or KINDS[record.kind].people:
+    if record.priority == 1 or KINDS[record.kind].people:
         return None
-    return mode if record.kind in SUPPRESSED_IN.get(mode, ()) else None
+    modes = book.modes.get(record.space or "", ())
+    return next((mode.value for mode in modes if record.kind in SUPPRESSED_IN.get(mode, ())), None)
 
 
 def _parent(book: BookState, record: AlarmRecord) -> str | None:

@@ -11,6 +11,7 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from gillhouse.core.alarm_kinds import KINDS, REALARM_MS, REPEAT_MS
+from gillhouse.core.modes import Mode
 
 
 class Step(StrEnum):
@@ -110,8 +111,8 @@ class BookState:
     repeat_ms: dict[int, int] = field(default_factory=lambda: dict(REPEAT_MS))
     realarm_ms: dict[int, int] = field(default_factory=lambda: dict(REALARM_MS))
     wake: int | None = None
-    modes: dict[str, str] = field(default_factory=dict)
-    """Space -> the mode it is in, where that keeps alarms back (`alarm_kinds.SUPPRESSED_IN`)."""
+    modes: dict[str, tuple[Mode, ...]] = field(default_factory=dict)
+    """Space -> the modes it is in, gravest first (see `alarm_kinds.SUPPRESSED_IN`)."""
     begun_mono_ms: int | None = None
     """When this run of the daemon began; None: no restart yet."""
 

@@ -200,6 +200,19 @@ class LinkChange:
 
 
 @dataclass(frozen=True, slots=True)
+class ChannelReport:
+    """A channel handed a message over, or could not."""
+
+    channel: str
+    ok: bool
+    grade: int = 1
+    """Of a delivery: 1 taken by the channel, 2 received by the other side. The third is a person's answer."""
+    call: str = ""
+    """Id of the call it was about."""
+    detail: str = ""
+
+
+@dataclass(frozen=True, slots=True)
 class ClockStep:
     """The wall clock moved against the monotonic one by more than 2 s, or was found to be set."""
 
@@ -228,6 +241,8 @@ class Started:
     """Wall time since the last committed row; None on a first start or where the clock cannot be trusted."""
     clock_sure: bool = True
     """False: the wall clock is not set, so times are unsure until a `ClockStep` that is sure."""
+    aside: str = ""
+    """The journal was found damaged, is kept under this name, and a new one was begun; empty: it was whole."""
 
 
 Input = (
@@ -241,6 +256,7 @@ Input = (
     | Measure
     | Measured
     | LinkChange
+    | ChannelReport
     | ClockStep
     | SettingsChange
     | Started

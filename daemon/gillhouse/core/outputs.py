@@ -67,6 +67,8 @@ class EventKind(StrEnum):
     WATER = "water"
     BATCH = "batch"
     """Something about a batch: added, moved, a stage begun or proposed, its blocks wet with dew."""
+    CALL = "call"
+    """A message to a person, with why; its subject is the person."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,6 +121,37 @@ class AlarmNotice:
     who: str = ""
 
 
+class CallKind(StrEnum):
+    """Why a message goes to a person."""
+
+    ALARM = "alarm"
+    CLEARED = "cleared"
+    """What they were called for is over."""
+    BACK = "back"
+    """Watching again after a time in which nobody could have been called."""
+    DIGEST = "digest"
+    WEEKLY = "weekly"
+    """The reminders; it goes over every way, so that each is tried once a week."""
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One message to one person. Facts, not prose, and no channel: `alerts` words it and finds the way."""
+
+    id: str
+    """The same at every replay: the number of the input it came from, and its place among its calls."""
+    kind: CallKind
+    person: str
+    priority: int | None = None
+    night: bool = False
+    """In the person's quiet hours: it should ring."""
+    notices: tuple[AlarmNotice, ...] = ()
+    """Gravest first."""
+    facts: Facts = field(default_factory=dict)
+    lines: tuple[Facts, ...] = ()
+    """Of a digest or a weekly list."""
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """Everything that follows from one input, in order."""
@@ -128,3 +161,5 @@ class Outcome:
     notices: tuple[AlarmNotice, ...] = ()
     verdict: Verdict | None = None
     """For a Reading: the quality it was given."""
+    calls: tuple[Call, ...] = ()
+    """Messages to people; each also stands among the events, as kind CALL."""

@@ -65,6 +65,13 @@ def within(wall_ms: int, zone: tzinfo, from_min: int, to_min: int) -> bool:
     return _inside(_ms_of_day(wall_ms, zone), from_min * MINUTE_MS, to_min * MINUTE_MS)
 
 
+def leaves_ms(wall_ms: int, zone: tzinfo, from_min: int, to_min: int) -> int | None:
+    """The first moment after `wall_ms` at which the local clock is not in the window; None: it never is."""
+    edges = (from_min * MINUTE_MS, to_min * MINUTE_MS)
+    moments = _candidates(edges, wall_ms, zone)
+    return next((one for one in moments if not within(one, zone, from_min, to_min)), None)
+
+
 def is_night(wall_ms: int, zone: tzinfo, day_from_min: int, day_to_min: int) -> bool:
     """Outside the day's window."""
     return not within(wall_ms, zone, day_from_min, day_to_min)

@@ -11,6 +11,7 @@ from enum import StrEnum
 
 from gillhouse.core.bands_meet import Clash
 from gillhouse.core.crops import Band, LightWish, Species, Stage
+from gillhouse.core.edges import PersonSettings, RotaSettings
 from gillhouse.core.quantities import Quantity
 
 
@@ -44,6 +45,8 @@ class Role(StrEnum):
     """Shared supply of mist valves."""
     DAMPER = "damper"
     """A space's share of a shared fan."""
+    UV = "uv"
+    """A lamp that harms eyes and skin: never on unless the door is proved shut and nobody is inside."""
 
 
 class Combine(StrEnum):
@@ -77,6 +80,8 @@ class SensorSettings:
     """It stands where it stands since then; the audit gives older readings to where it was. None: always."""
     self_calibrating: bool = False
     """Of CO2: it takes the lowest value of some days for fresh air."""
+    button: bool = False
+    """Of people: a push button; each press says that somebody goes in, its other word says nothing."""
     pulses: float | None = None
     """Of an on/off quantity: the board sends a count that grows, and this much more since its last report
     means on."""
@@ -306,6 +311,26 @@ class AlarmSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class CallSettings:
+    """Who is called for an alarm, and when. With nobody in it, nobody is. All figures are our choice."""
+
+    people: tuple[PersonSettings, ...] = ()
+    """In the order they are called where no rota says otherwise."""
+    rota: tuple[RotaSettings, ...] = ()
+    night_calls: int = 2
+    """Messages a night and person; only priority 1 and a loss foretold for before morning go beyond."""
+    most_per_h: int = 20
+    """Messages an hour and person; a quarter of them is kept free for priority 1."""
+    night_from_min: int = 22 * 60
+    """Local minutes; the night of people who gave no quiet hours."""
+    night_to_min: int = 6 * 60
+    digest_min: int = 7 * 60 + 30
+    """Local minutes at which the day's digest goes out, also when nothing happened."""
+    weekly_on: int = 0
+    """Weekday of the list of reminders, which tries every channel too; 0 is Monday."""
+
+
+@dataclass(frozen=True, slots=True)
 class FarmSettings:
     name: str
     zone: tzinfo
@@ -319,5 +344,6 @@ class FarmSettings:
     species: Mapping[str, Species] = field(default_factory=dict)
     """All there is a file for: what a batch may be of."""
     water: WaterSettings = WaterSettings()
+    calling: CallSettings = CallSettings()
     digest: str = ""
     """Of the config these came from."""
