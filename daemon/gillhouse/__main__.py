@@ -27,6 +27,7 @@ COMMANDS = {
     "override": ("override", "Run or hold a relay by hand for a while"),
     "size": ("size", "What a space needs in fresh air, water and heat, with the equations"),
     "measure": ("measure", "Measure a space: fan, leaks, breath and mist as they truly are"),
+    "verify": ("verify", "Prove that nothing in the log was changed, removed or put in"),
     "replay": ("replay", "Decide a night again from what was heard, and compare"),
     "try-alert": ("try_alert", "Send a test message on every channel"),
 }

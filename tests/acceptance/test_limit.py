@@ -7,6 +7,7 @@ import pytest
 from acceptance.nights import Lived, config_copy, live
 from gillhouse.config import shipped_dir
 from gillhouse.core.quantities import Quantity
+from gillhouse.store.chain import COLUMNS
 
 HOURS = 3.0
 WETTER = 88.0
@@ -19,8 +20,8 @@ JOURNALLED = {
         "SELECT wall_ms, mono_ms, kind, CASE kind WHEN 'LinkChange' THEN '' ELSE body END "
         "FROM inputs ORDER BY 1, 3, 4"
     ),
-    "commands": "SELECT * FROM commands ORDER BY id",
-    "events": "SELECT * FROM events WHERE kind <> 'link' ORDER BY id",
+    "commands": f"SELECT {COLUMNS['commands']} FROM commands ORDER BY id",
+    "events": f"SELECT {COLUMNS['events']} FROM events WHERE kind <> 'link' ORDER BY id",
 }
 """The port of the trial's broker is whichever was free; the link's own rows name it. What several boards say
 in the same millisecond may be heard in any order (MQTT 3.1.1, 4.6 orders the messages of one topic only)."""
@@ -64,9 +65,12 @@ def test_another_seed_gives_another_night(short: Lived, tmp_path: Path) -> None:
     for lived in (other, short):
         with lived.rows() as db:
             values.append(
-                [row[0] for row in db.execute(
-                    "SELECT value FROM readings_named WHERE ts < ? AND sensor = ? ORDER BY seq", first
-                )]
+                [
+                    row[0]
+                    for row in db.execute(
+                        "SELECT value FROM readings_named WHERE ts < ? AND sensor = ? ORDER BY seq", first
+                    )
+                ]
             )
     assert len(values[0]) > 50
     assert values[0] != values[1]
@@ -85,8 +89,11 @@ def test_a_higher_limit_makes_the_mist_run_otherwise(short: Lived, tmp_path: Pat
     assert water[1] > 1.5 * water[0] > 0
     assert room_humidity(wetter)["mean"] > room_humidity(short)["mean"] + 0.3
     with wetter.rows() as db:
-        limits = {row[0] for row in db.execute(
-            "SELECT json_extract(facts, '$.band_low') FROM commands WHERE relay = 'room-mist' AND is_on "
-            "AND reason IN ('air-dry', 'hold-humid')"
-        )}
+        limits = {
+            row[0]
+            for row in db.execute(
+                "SELECT json_extract(facts, '$.band_low') FROM commands WHERE relay = 'room-mist' AND is_on "
+                "AND reason IN ('air-dry', 'hold-humid')"
+            )
+        }
     assert limits == {WETTER}

@@ -10,17 +10,25 @@ from pathlib import Path
 
 from gillhouse.core.edges import StoreSettings
 from gillhouse.core.instant import Instant
-from gillhouse.errors import StoreError
+from gillhouse.errors import DamagedStoreError, StoreError
 from gillhouse.store import rows
 from gillhouse.store.backlog import Lost
 from gillhouse.store.finding import found
 from gillhouse.store.keep import DAY_MS, Keeper, prune
-from gillhouse.store.opening import Lock, connect, make_directory
+from gillhouse.store.opening import Lock, connect, make_directory, unwritable
 from gillhouse.store.records import Opened
 from gillhouse.store.tables import LineOf, Tables, set_meta, set_next_seq
 
-UNSTORABLE = (OverflowError, ValueError, TypeError, StoreError, sqlite3.IntegrityError, sqlite3.DataError,
-              sqlite3.InterfaceError, sqlite3.ProgrammingError)
+UNSTORABLE = (
+    OverflowError,
+    ValueError,
+    TypeError,
+    StoreError,
+    sqlite3.IntegrityError,
+    sqlite3.DataError,
+    sqlite3.InterfaceError,
+    sqlite3.ProgrammingError,
+)
 """Errors that lie in an entry and not in the disk: trying again would fail again."""
 
 
@@ -44,9 +52,12 @@ class StoreFile:
         except StoreError:
             self._lock.release()
             raise
+        except sqlite3.OperationalError as error:
+            self._lock.release()
+            raise unwritable(path, error) from error
         except sqlite3.Error as error:
             self._lock.release()
-            raise StoreError(
+            raise DamagedStoreError(
                 f"{path} cannot be read ({error}): it may be damaged; move it aside together with its -wal "
                 f"and -shm files, keep all three, and start again"
             ) from error
@@ -77,10 +88,14 @@ class StoreFile:
                 refused = self._one_by_one(db, entries, now.wall_ms)
             self._tables.write([gap.event() for gap in (lost, refused) if gap.count], now.wall_ms)
             before_ms = self._keeper.before_ms(db, now)
-            hours = self._tables.hours
-            hours.sum_up(now.wall_ms, before_ms)
+            hours, chain = self._tables.hours, self._tables.chain
+            summed = hours.sum_up(now.wall_ms, before_ms)
+            if summed is not None:
+                chain.seal_hour(now.wall_ms, summed)
             if before_ms is not None:
-                prune(db, hours.may_go_before_ms(before_ms))
+                before_ms = hours.may_go_before_ms(before_ms)
+                chain.retire(now.wall_ms, before_ms)
+                prune(db, before_ms)
             db.execute("COMMIT")
         except sqlite3.Error:
             self._drop_connection()

@@ -63,20 +63,22 @@ class Hours:
             )
             self._due |= new
 
-    def sum_up(self, wall_ms: int, kept_from_ms: int | None) -> None:
-        """Sums up the oldest hour that is noted and over by `wall_ms`, if any.
+    def sum_up(self, wall_ms: int, kept_from_ms: int | None) -> int | None:
+        """Sums up the oldest hour that is noted and over by `wall_ms`, if any; returns its begin.
 
         `kept_from_ms`: readings before it are being removed. An hour of those that has its sums keeps them.
         """
-        begin = min(self._due, default=None)
+        begin, summed = min(self._due, default=None), None
         if begin is None or begin + HOUR_MS + GRACE_MS > wall_ms:
-            return
+            return None
         if kept_from_ms is None or begin >= kept_from_ms or not self._summed(begin):
             self._db.execute(
                 _SUMS, {"begin": begin, "end": begin + HOUR_MS, "late": Mark.LATE.value, "spans": _SPANS}
             )
+            summed = begin
         self._db.execute("DELETE FROM hours_due WHERE begin = ?", (begin,))
         self._due.discard(begin)
+        return summed
 
     def may_go_before_ms(self, limit_ms: int) -> int:
         """How far readings may be removed, `limit_ms` at most: those of a noted hour are still needed."""

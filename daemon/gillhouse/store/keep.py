@@ -1,7 +1,8 @@
 """Retention: old readings go, a few at each commit, with the inputs and snapshots that only replay needs.
 
-Events, commands, alarms, configs and the sums of each hour stay: they are the farm's log, and small. So do
-inputs that are in force until the next of their kind: a batch, a sensor's correction, measured figures.
+Events, commands, alarms, configs and the sums of each hour stay: they are the farm's log, and small. So does
+what people and the settings said: it is in the log's chain (see `chain`), and much of it is in force until
+the next of its kind (a batch, a sensor's correction, measured figures).
 """
 
 import json
@@ -9,6 +10,7 @@ import sqlite3
 
 from gillhouse.core.inputs import BatchAction, Calibrated, Measured
 from gillhouse.core.instant import Instant
+from gillhouse.store.chain import SEALED_INPUTS
 from gillhouse.store.packing import SERIES_BITS
 
 DAY_MS = 86_400_000
@@ -18,6 +20,9 @@ STEP_ROWS = 500
 
 LASTING = json.dumps([kind.__name__ for kind in (BatchAction, Calibrated, Measured)])
 """Kinds of inputs that are kept for good: the audit, and a start without a kept state, look for them."""
+
+KEPT = json.dumps(sorted({*SEALED_INPUTS, *json.loads(LASTING)}))
+"""Kinds of inputs that stay with the log: those, and whatever else is in its chain."""
 
 HISTORY_PACE = 24
 """History is removed at most this many times faster than it is made, so that a wall clock that has jumped a
@@ -72,5 +77,5 @@ def prune(db: sqlite3.Connection, before_ms: int) -> None:
     db.execute(
         "DELETE FROM inputs WHERE seq IN (SELECT seq FROM inputs WHERE seq < ? "
         "AND kind NOT IN (SELECT value FROM json_each(?)) ORDER BY seq LIMIT ?)",
-        (first, LASTING, STEP_ROWS),
+        (first, KEPT, STEP_ROWS),
     )

@@ -56,14 +56,14 @@ class JournalQueries(SegmentQueries):
             "ORDER BY seq",
             (seq_from, END if seq_to is None else seq_to, kind.__name__),
         ):
-            item = decode_input(name, body)
+            item = decode_input(name, self._names.show(body))
             assert isinstance(item, kind)
             yield seq, Instant(wall_ms, mono_ms), item
 
     def lasting_inputs(self) -> list[Journalled]:
         """All inputs in force until the next of their kind (`keep.LASTING`), in order. Reads every input."""
         return [
-            (seq, Instant(wall_ms, mono_ms), decode_input(kind, body))
+            (seq, Instant(wall_ms, mono_ms), decode_input(kind, self._names.show(body)))
             for seq, wall_ms, mono_ms, kind, body in self._db.execute(
                 "SELECT seq, wall_ms, mono_ms, kind, body FROM inputs "
                 "WHERE kind IN (SELECT value FROM json_each(?)) ORDER BY seq",
@@ -156,7 +156,7 @@ class JournalQueries(SegmentQueries):
 
     def _inputs(self, first: int, last: int) -> list[Journalled]:
         return [
-            (seq, Instant(wall_ms, mono_ms), decode_input(kind, body))
+            (seq, Instant(wall_ms, mono_ms), decode_input(kind, self._names.show(body)))
             for seq, wall_ms, mono_ms, kind, body in self._db.execute(
                 "SELECT seq, wall_ms, mono_ms, kind, body FROM inputs WHERE seq BETWEEN ? AND ?",
                 (first, last),

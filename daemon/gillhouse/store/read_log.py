@@ -7,7 +7,9 @@ from typing import Any
 from gillhouse.core.outputs import AlarmNotice, Authority, Command, Event, EventKind, Transition
 from gillhouse.core.reasons import Reason
 from gillhouse.errors import StoreError
+from gillhouse.store.chain import COLUMNS
 from gillhouse.store.codec import decode_causes, decode_facts
+from gillhouse.store.names import Showing
 from gillhouse.store.records import AlarmAt, CommandAt, EventAt, OutboxAt
 
 _OUTBOX = (
@@ -15,51 +17,55 @@ _OUTBOX = (
 )
 """Columns in the order of OutboxAt's fields; our own constant, so no text of others gets into the SQL."""
 
+COMMANDS = f"SELECT {COLUMNS['commands']} FROM commands "  # noqa: S608
+EVENTS = f"SELECT {COLUMNS['events']} FROM events "  # noqa: S608
+ALARMS = f"SELECT {COLUMNS['alarms']} FROM alarms "  # noqa: S608
+"""Begins of questions whose rows `command_at`, `event_at` and `alarm_at` read; constants of our own too."""
+
 
 class LogQueries:
     """Times are wall ms; ranges hold `from_ms` and not `to_ms`; rows come in the order they were written."""
 
     _db: sqlite3.Connection
+    _names: Showing
 
     def commands(self, from_ms: int, to_ms: int, relay: str | None = None) -> Iterator[CommandAt]:
         """Commands of one relay, or of all."""
         for row in self._db.execute(
-            "SELECT * FROM commands WHERE ts >= ? AND ts < ? AND (?3 IS NULL OR relay = ?3) ORDER BY id",
+            COMMANDS + "WHERE ts >= ? AND ts < ? AND (?3 IS NULL OR relay = ?3) ORDER BY id",
             (from_ms, to_ms, relay),
         ):
-            yield command_at(row)
+            yield command_at(row, self._names)
 
     def last_command(self, relay: str, before_ms: int) -> CommandAt | None:
         """What a relay was last told before a moment: how it stood then."""
         row = self._db.execute(
-            "SELECT * FROM commands WHERE relay = ? AND ts < ? ORDER BY ts DESC, id DESC LIMIT 1",
+            COMMANDS + "WHERE relay = ? AND ts < ? ORDER BY ts DESC, id DESC LIMIT 1",
             (relay, before_ms),
         ).fetchone()
-        return None if row is None else command_at(row)
+        return None if row is None else command_at(row, self._names)
 
     def events(self, from_ms: int, to_ms: int, kind: EventKind | None = None) -> Iterator[EventAt]:
         """Events of one kind, or of all."""
         for row in self._db.execute(
-            "SELECT * FROM events WHERE ts >= ? AND ts < ? AND (?3 IS NULL OR kind = ?3) ORDER BY id",
+            EVENTS + "WHERE ts >= ? AND ts < ? AND (?3 IS NULL OR kind = ?3) ORDER BY id",
             (from_ms, to_ms, kind),
         ):
-            yield event_at(row)
+            yield event_at(row, self._names)
 
     def alarms(self, from_ms: int, to_ms: int) -> Iterator[AlarmAt]:
         """Transitions of alarms."""
-        for row in self._db.execute(
-            "SELECT * FROM alarms WHERE ts >= ? AND ts < ? ORDER BY id", (from_ms, to_ms)
-        ):
-            yield alarm_at(row)
+        for row in self._db.execute(ALARMS + "WHERE ts >= ? AND ts < ? ORDER BY id", (from_ms, to_ms)):
+            yield alarm_at(row, self._names)
 
     def alarms_open_at(self, at_ms: int) -> tuple[AlarmAt, ...]:
         """The last transition before `at_ms` of every alarm that was not back to normal then."""
         rows = self._db.execute(
-            "SELECT * FROM alarms WHERE id IN (SELECT max(id) FROM alarms WHERE ts < ? GROUP BY alarm) "
+            ALARMS + "WHERE id IN (SELECT max(id) FROM alarms WHERE ts < ? GROUP BY alarm) "  # noqa: S608
             "AND state <> 'A' ORDER BY id",
             (at_ms,),
         )
-        return tuple(alarm_at(row) for row in rows)
+        return tuple(alarm_at(row, self._names) for row in rows)
 
     def counters(self, from_day: str, to_day: str) -> dict[tuple[str, str, str], int]:
         """(UTC day, name, subject) -> count; days as `2026-05-03`, both ends included."""
@@ -94,28 +100,47 @@ def _reason(word: str) -> Reason:
         ) from error
 
 
-def command_at(row: tuple[Any, ...]) -> CommandAt:
+def command_at(row: tuple[Any, ...], names: Showing) -> CommandAt:
     key, seq, ts, relay, is_on, lease_ms, authority, reason, facts, causes, renewal, advise = row
     command = Command(
-        relay, bool(is_on), lease_ms, Authority(authority), _reason(reason), decode_causes(causes),
-        decode_facts(facts), bool(renewal), bool(advise),
+        relay,
+        bool(is_on),
+        lease_ms,
+        Authority(authority),
+        _reason(reason),
+        decode_causes(causes),
+        decode_facts(names.show(facts)),
+        bool(renewal),
+        bool(advise),
     )
     return CommandAt(key, seq, ts, command)
 
 
-def event_at(row: tuple[Any, ...]) -> EventAt:
+def event_at(row: tuple[Any, ...], names: Showing) -> EventAt:
     key, seq, ts, kind, subject, space, reason, facts, causes = row
     event = Event(
-        EventKind(kind), subject, space, None if reason is None else _reason(reason), decode_facts(facts),
+        EventKind(kind),
+        subject,
+        space,
+        None if reason is None else _reason(reason),
+        decode_facts(names.show(facts)),
         decode_causes(causes),
     )
     return EventAt(key, seq, ts, event)
 
 
-def alarm_at(row: tuple[Any, ...]) -> AlarmAt:
+def alarm_at(row: tuple[Any, ...], names: Showing) -> AlarmAt:
     key, seq, ts, alarm, kind, occurrence, transition, priority, state, announce, space, who, facts = row
     notice = AlarmNotice(
-        alarm, kind, occurrence, Transition(transition), priority, state, bool(announce), space,
-        decode_facts(facts), who,
+        alarm,
+        kind,
+        occurrence,
+        Transition(transition),
+        priority,
+        state,
+        bool(announce),
+        space,
+        decode_facts(names.show(facts)),
+        names.name(who),
     )
     return AlarmAt(key, seq, ts, notice)

@@ -11,6 +11,7 @@ from gillhouse.core.instant import Instant
 from gillhouse.errors import StoreError
 from gillhouse.store.codec import from_canonical
 from gillhouse.store.finding import last_wall_ms
+from gillhouse.store.names import Showing
 from gillhouse.store.records import Segment
 
 _SEGMENT = "id, first_seq, wall_ms, mono_ms, config, version, why, time_unsure"
@@ -21,6 +22,7 @@ class SegmentQueries:
     """Segments, configs and named facts."""
 
     _db: sqlite3.Connection
+    _names: Showing
 
     def segments(self, from_seq: int = 0) -> Iterator[Segment]:
         """Segments that hold `from_seq` or come after it, in their order. Read as they are asked for."""
@@ -64,7 +66,7 @@ class SegmentQueries:
             raise StoreError(
                 f"the stretch from input {segment.first_seq} on is no longer kept: ask for a later one"
             )
-        state: dict[str, object] = from_canonical(row[0])
+        state: dict[str, object] = from_canonical(self._names.show(row[0]))
         return state
 
     def _ended(self, row: tuple[Any, ...]) -> Segment:
@@ -85,7 +87,7 @@ class SegmentQueries:
     def meta(self, key: str) -> Any:
         """A named fact (see `rows.MetaRow`); None if it was never stored."""
         row = self._db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()
-        return None if row is None else from_canonical(row[0])
+        return None if row is None else from_canonical(self._names.show(row[0]))
 
     def last_wall_ms(self) -> int | None:
         """Wall time of the newest row among readings (by arrival), inputs and events."""

@@ -14,13 +14,16 @@ from typing import Self
 from urllib.parse import quote
 
 from gillhouse.errors import StoreError
+from gillhouse.store.chain import Head, head_of
 from gillhouse.store.migrate import applied
+from gillhouse.store.names import Showing
 from gillhouse.store.read_decisions import DecisionQueries
 from gillhouse.store.read_log import LogQueries
 from gillhouse.store.read_mirror import MirrorQueries
 from gillhouse.store.read_readings import ReadingQueries
 from gillhouse.store.records import Segment
 from gillhouse.store.schema import MIGRATIONS
+from gillhouse.store.verify import Checked, verify
 
 __all__ = ["Reader", "Segment"]
 
@@ -38,6 +41,7 @@ class Reader(ReadingQueries, LogQueries, DecisionQueries, MirrorQueries):
             raise StoreError(f"there is no store at {path}: start the daemon once, or name another --state")
         try:
             self._db = _open(path)
+            self._names = Showing(self._db)
             done = applied(self._db)
         except sqlite3.Error as error:
             raise StoreError(
@@ -63,6 +67,15 @@ class Reader(ReadingQueries, LogQueries, DecisionQueries, MirrorQueries):
             yield self
         finally:
             self._db.execute("COMMIT")
+
+    def head(self) -> Head | None:
+        """The newest row of the log's chain: kept elsewhere, it proves all rows up to it."""
+        return head_of(self._db)
+
+    def verify(self, head: str | None = None) -> Checked:
+        """Whether the log's chain holds; see `verify.verify`, which says what it raises."""
+        with self.snapshot():
+            return verify(self._db, head)
 
     def __enter__(self) -> Self:
         return self

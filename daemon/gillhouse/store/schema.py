@@ -121,4 +121,25 @@ MIGRATIONS: list[tuple[str, str]] = [
         INSERT INTO hours_due SELECT begin FROM hour WHERE begin IS NOT NULL;
         """,
     ),
+    (
+        "0004-chain",
+        """
+        -- Each row of the log is sealed into a chain; see store.chain. Rows from before carry no seal.
+        ALTER TABLE events ADD COLUMN place INTEGER;
+        ALTER TABLE events ADD COLUMN link BLOB;
+        ALTER TABLE commands ADD COLUMN place INTEGER;
+        ALTER TABLE commands ADD COLUMN link BLOB;
+        ALTER TABLE alarms ADD COLUMN place INTEGER;
+        ALTER TABLE alarms ADD COLUMN link BLOB;
+        ALTER TABLE inputs ADD COLUMN place INTEGER;  -- only of the kinds people and settings give
+        ALTER TABLE inputs ADD COLUMN link BLOB;
+        CREATE INDEX inputs_sealed ON inputs (place) WHERE place IS NOT NULL;
+        -- What the store itself says in the chain: its begin, hours' readings, what was removed or erased.
+        CREATE TABLE marks (
+            id INTEGER PRIMARY KEY, ts INTEGER NOT NULL, kind TEXT NOT NULL, body TEXT NOT NULL,
+            place INTEGER NOT NULL, link BLOB NOT NULL);
+        -- Who stands behind `~1` in the log. AUTOINCREMENT: a number is never given to somebody else.
+        CREATE TABLE people (code INTEGER PRIMARY KEY AUTOINCREMENT, name TEXT NOT NULL UNIQUE);
+        """,
+    ),
 ]

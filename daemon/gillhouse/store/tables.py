@@ -15,8 +15,10 @@ from typing import Any
 from gillhouse.core.inputs import Delivery
 from gillhouse.errors import StoreError
 from gillhouse.store import rows
+from gillhouse.store.chain import SEALED_INPUTS, Chain
 from gillhouse.store.codec import canonical, encode_causes, encode_facts, encode_input, encode_spare_reading
 from gillhouse.store.hours import Hours
+from gillhouse.store.names import Hiding
 from gillhouse.store.packing import MOST_SERIES, MOST_WORDS, SERIES_BITS, pack
 
 LineOf = Callable[[rows.ReadingRow, rows.SeriesRow], str | None]
@@ -32,7 +34,7 @@ RESERVE = 100_000
 """`meta.next_seq` is written this far ahead, once per so many numbers: no row is rewritten at each commit."""
 
 _READING = "INSERT OR IGNORE INTO readings (id, value, seq, delay, skew, fate) VALUES (?, ?, ?, ?, ?, ?)"
-_INPUT = "INSERT INTO inputs VALUES (?, ?, ?, ?, ?)"
+_INPUT = "INSERT INTO inputs VALUES (?, ?, ?, ?, ?, ?, ?)"
 _UNKNOWN = "unknown"
 
 
@@ -58,6 +60,8 @@ class Tables:
         self.last_seq = -1
         """Greatest sequence number written through this object."""
         self.hours = Hours(db)
+        self.chain = Chain(db)
+        self.names = Hiding(db)
         self._counters: Counter[tuple[str, str, str]] = Counter()
         self.wall_ms = 0
 
@@ -68,6 +72,7 @@ class Tables:
         then.
         """
         self.wall_ms = wall_ms
+        self.chain.begin(wall_ms)
         readings: list[tuple[int, float, int, int, int, int]] = []
         by_seq: dict[int, rows.ReadingRow] = {}
         for entry in entries:
@@ -126,13 +131,11 @@ class Tables:
     def _write_taken(self, taken: Iterable[rows.ReadingRow]) -> None:
         for row in taken:
             kind_and_body = encode_spare_reading(row.reading, row.verdict)
-            self._db.execute(_INPUT, (row.seq, row.now.wall_ms, row.now.mono_ms, *kind_and_body))
+            self._db.execute(_INPUT, (row.seq, row.now.wall_ms, row.now.mono_ms, *kind_and_body, None, None))
             _write_counter(self, rows.CounterRow(SAME_KEY, row.reading.sensor, 1, row.now.wall_ms))
 
     def _write_lines(self, written: Iterable[rows.ReadingRow], line_of: LineOf) -> None:
-        lines = (
-            (row.now.wall_ms, line_of(row, self._series[row.reading.sensor][1])) for row in written
-        )
+        lines = ((row.now.wall_ms, line_of(row, self._series[row.reading.sensor][1])) for row in written)
         self._db.executemany(
             "INSERT INTO mirror_outbox (ts, line) VALUES (?, ?)", [pair for pair in lines if pair[1]]
         )
@@ -182,40 +185,75 @@ def set_meta(db: sqlite3.Connection, key: str, value: str) -> None:
 
 
 def _write_input(tables: Tables, row: rows.InputRow) -> None:
-    tables._db.execute(_INPUT, (row.seq, row.now.wall_ms, row.now.mono_ms, *encode_input(row.item)))
+    kind, body = encode_input(row.item)
+    values = (row.seq, row.now.wall_ms, row.now.mono_ms, kind, tables.names.hide(body))
+    place: tuple[int | None, bytes | None] = (None, None)
+    if kind in SEALED_INPUTS:
+        place = tables.chain.sealed("inputs", values)
+    tables._db.execute(_INPUT, (*values, *place))
 
 
 def _write_command(tables: Tables, row: rows.CommandRow) -> None:
-    command = row.command
+    command, chain = row.command, tables.chain
+    values = (
+        chain.next_id("commands"),
+        row.seq,
+        row.ts,
+        command.relay,
+        int(command.on),
+        command.lease_ms,
+        int(command.authority),
+        str(command.reason),
+        tables.names.hide(encode_facts(command.facts)),
+        encode_causes(command.causes),
+        int(command.renewal),
+        int(command.advise),
+    )
     tables._db.execute(
-        "INSERT INTO commands VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            row.seq, row.ts, command.relay, command.on, command.lease_ms, int(command.authority),
-            command.reason, encode_facts(command.facts), encode_causes(command.causes), command.renewal,
-            command.advise,
-        ),
+        "INSERT INTO commands VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (*values, *chain.sealed("commands", values)),
     )
 
 
 def _write_event(tables: Tables, row: rows.EventRow) -> None:
-    event = row.event
+    event, chain = row.event, tables.chain
+    values = (
+        chain.next_id("events"),
+        row.seq,
+        row.ts,
+        str(event.kind),
+        event.subject,
+        event.space,
+        None if event.reason is None else str(event.reason),
+        tables.names.hide(encode_facts(event.facts)),
+        encode_causes(event.causes),
+    )
     tables._db.execute(
-        "INSERT INTO events VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            row.seq, row.ts, event.kind, event.subject, event.space, event.reason,
-            encode_facts(event.facts), encode_causes(event.causes),
-        ),
+        "INSERT INTO events VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (*values, *chain.sealed("events", values)),
     )
 
 
 def _write_alarm(tables: Tables, row: rows.AlarmRow) -> None:
-    notice = row.notice
+    notice, chain, names = row.notice, tables.chain, tables.names
+    values = (
+        chain.next_id("alarms"),
+        row.seq,
+        row.ts,
+        notice.alarm,
+        notice.kind,
+        notice.occurrence,
+        str(notice.transition),
+        notice.priority,
+        notice.state,
+        int(notice.announce),
+        notice.space,
+        names.code(notice.who),
+        names.hide(encode_facts(notice.facts)),
+    )
     tables._db.execute(
-        "INSERT INTO alarms VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        (
-            row.seq, row.ts, notice.alarm, notice.kind, notice.occurrence, notice.transition, notice.priority,
-            notice.state, notice.announce, notice.space, notice.who, encode_facts(notice.facts),
-        ),
+        "INSERT INTO alarms VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        (*values, *chain.sealed("alarms", values)),
     )
 
 
@@ -224,8 +262,14 @@ def _write_segment(tables: Tables, row: rows.SegmentRow) -> None:
     tables._db.execute(
         "INSERT INTO segments VALUES (NULL, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
-            row.first_seq, now.wall_ms, now.mono_ms, row.digest, row.version, row.why, row.time_unsure,
-            canonical(dict(row.snapshot)),
+            row.first_seq,
+            now.wall_ms,
+            now.mono_ms,
+            row.digest,
+            row.version,
+            row.why,
+            row.time_unsure,
+            tables.names.hide(canonical(dict(row.snapshot))),
         ),
     )
     position = bisect_right(tables._first_seqs, row.first_seq)
@@ -262,7 +306,7 @@ def _write_counter(tables: Tables, row: rows.CounterRow) -> None:
 
 
 def _write_meta(tables: Tables, row: rows.MetaRow) -> None:
-    set_meta(tables._db, row.key, canonical(row.value))
+    set_meta(tables._db, row.key, tables.names.hide(canonical(row.value)))
 
 
 def _write_outbox(tables: Tables, row: rows.OutboxRow) -> None:
@@ -270,7 +314,14 @@ def _write_outbox(tables: Tables, row: rows.OutboxRow) -> None:
         "INSERT INTO outbox (id, ts, channel, alarm, occurrence, subject, text, next_try, attachments) "
         "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)",
         (
-            row.id, row.ts, row.channel, row.alarm, row.occurrence, row.subject, row.text, row.next_try,
+            row.id,
+            row.ts,
+            row.channel,
+            row.alarm,
+            row.occurrence,
+            row.subject,
+            row.text,
+            row.next_try,
             row.attachments,
         ),
     )
