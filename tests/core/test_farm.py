@@ -445,7 +445,7 @@ def test_door_tank_and_store_alarm():
 
 
 def ask(act, subject, **more):
-    return OperatorAction(act, subject, "Ana", **more)
+    return OperatorAction(act, subject, "Ana", **{"text": "a trial", **more})
 
 
 def test_an_override_always_ends():

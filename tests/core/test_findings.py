@@ -76,7 +76,7 @@ def test_a_fallback_programme_does_not_mist_onto_a_wet_sensor() -> None:
 def test_mist_starts_the_two_hours_anew() -> None:
     one = wet_bench()
     air(one, 1.8, room_rh=100.0, room_temp=17.0, room_co2=700.0)
-    one.give(OperatorAction(Act.OVERRIDE, "room-mist", "anna", on=True, for_ms=90_000))
+    one.give(OperatorAction(Act.OVERRIDE, "room-mist", "anna", "a trial", on=True, for_ms=90_000))
     air(one, 1.9, room_rh=100.0, room_temp=17.0, room_co2=700.0)
     assert one.on("room-mist")
     assert standing(one) == []

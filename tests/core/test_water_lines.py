@@ -78,7 +78,7 @@ def test_no_mist_near_freezing_whoever_asks() -> None:
     before = len(bench.on("room-mist"))
     bench.every(60, 5, room_temp=1.9, room_rh=70.0, room_co2=600.0)
     due(bench)
-    bench.give(OperatorAction(Act.OVERRIDE, "room-mist", "Ada", on=True, for_ms=600_000))
+    bench.give(OperatorAction(Act.OVERRIDE, "room-mist", "Ada", "a trial", on=True, for_ms=600_000))
     bench.wait(300)
     assert len(bench.on("room-mist")) == before == 0
     refused = [e for _, e in bench.events if e.kind is EventKind.REFUSED]
@@ -93,7 +93,7 @@ def test_no_mist_near_freezing_whoever_asks() -> None:
 def test_a_running_valve_closes_with_the_reading_that_says_frost() -> None:
     bench = Bench(farm())
     bench.read(room_temp=2.5, room_rh=90.0)
-    bench.give(OperatorAction(Act.OVERRIDE, "room-mist", "Ada", on=True, for_ms=600_000))
+    bench.give(OperatorAction(Act.OVERRIDE, "room-mist", "Ada", "a trial", on=True, for_ms=600_000))
     assert bench.on("room-mist")
     bench.wait(20)
     assert not [c for _, c in bench.off("room-mist") if c.reason is Reason.NEAR_FREEZING]
@@ -136,7 +136,7 @@ def test_a_pump_follows_its_frozen_valve_and_obeys_the_farms_line_thermometer() 
     supply = {"water": SupplySettings("water", "pump", ("room-mist",), 1)}
     bench = Bench(farm(relays=(pump,), sensors=(strapped,), supplies=supply))
     bench.every(60, 3, line_temp=1.0, room_temp=17.0, room_rh=70.0, room_co2=600.0)
-    bench.give(OperatorAction(Act.OVERRIDE, "pump", "Ada", on=True, for_ms=600_000))
+    bench.give(OperatorAction(Act.OVERRIDE, "pump", "Ada", "a trial", on=True, for_ms=600_000))
     assert not bench.on("pump")
     assert not bench.on("room-mist")
 
@@ -218,7 +218,7 @@ def test_litres_are_counted_told_and_begin_anew_when_cleaned() -> None:
     relay = replace(farm().relays["room-mist"], longest_run_ms=None)
     room = farm(water=WaterSettings(hardness_mg_l=24_000.0))
     bench = Bench(replace(room, relays={**room.relays, "room-mist": relay}))
-    bench.give(OperatorAction(Act.OVERRIDE, "room-mist", "Ada", on=True, for_ms=3_600_000))
+    bench.give(OperatorAction(Act.OVERRIDE, "room-mist", "Ada", "a trial", on=True, for_ms=3_600_000))
     damp_for(bench, 2.0)
     lines = bench.farm.snapshot()["lines"]
     assert lines["room-mist"]["litres"] == pytest.approx(6.0, rel=0.01)

@@ -76,8 +76,10 @@ class ModeState:
     """... once it has been."""
     changes: float = 0.0
     """Of AIRING: air changes wanted."""
-    proved_ms: int = 0
-    """Of AIRING: the fan was proved to run for so long."""
+    done: float = 0.0
+    """Of AIRING: air changes for which the fan was proved to run..."""
+    looked_ms: int = 0
+    """... up to here."""
 
 
 @dataclass(slots=True)
@@ -89,8 +91,16 @@ class Stays:
     """A stay ended by the clock though nobody said they were out; somebody is called."""
     spent: bool = False
     """The switch still says inside, but for so long that it is no longer believed."""
-    pressed_seq: int = 0
-    """The last press of a button that was taken."""
+    pressed: bool = False
+    """A button is held down: only the next press counts."""
+
+
+@dataclass(slots=True)
+class Recovery:
+    """After picking: ordinary mist brings the air back. Monotonic milliseconds."""
+
+    since_ms: int
+    pulses: int = 0
 
 
 class Kept(Protocol):
