@@ -13,7 +13,7 @@ from gillhouse.core.alarm_acts import ACTS
 from gillhouse.core.batch_acts import restart, shift
 from gillhouse.core.contacts import as_contact
 from gillhouse.core.effect import Accounts
-from gillhouse.core.house import LinkState, Override, Plan, State, restarted
+from gillhouse.core.house import LinkState, Plan, State, restarted
 from gillhouse.core.inputs import (
     DEADLINE,
     Act,
@@ -30,13 +30,14 @@ from gillhouse.core.inputs import (
 )
 from gillhouse.core.instant import Instant
 from gillhouse.core.kind_limits import in_block
+from gillhouse.core.modes import Mode, modes_of
 from gillhouse.core.outputs import AlarmNotice, Command, Event, EventKind, Facts
 from gillhouse.core.quality import SensorState, awaited, judge, remember, silence
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark, Quality, Verdict
 from gillhouse.core.reasons import Reason
 from gillhouse.core.schedule import wanted
-from gillhouse.core.settings import ProgrammeSettings, SensorSettings, When
+from gillhouse.core.settings import ProgrammeSettings, Role, SensorSettings, When
 from gillhouse.core.space import (
     PROGRAMME_WAIT_MS,
     Pending,
@@ -48,11 +49,6 @@ from gillhouse.core.space import (
 )
 from gillhouse.core.space_plan import AIR_QUANTITIES, SpacePlan
 from gillhouse.core.truth import AWAY, corrected, is_away
-
-OVERRIDE_MS = 1_800_000
-"""An override that names no time lasts this long..."""
-OVERRIDE_MOST_MS = 14_400_000
-"""... and none lasts longer than this. Common practice, no source."""
 
 DOUBT_EVERY_MS = 600_000
 """A sensor that keeps sending nonsense is told once in this time."""
@@ -221,6 +217,8 @@ def _why_left_out(
 ) -> Reason | None:
     if not has_relay:
         return Reason.NO_RELAY
+    if Mode.EMPTY in modes_of(state, programme.space) and programme.role is not Role.UV:
+        return Reason.OUT_OF_USE
     if run_ms <= 0:
         return Reason.NOTHING_PLANNED
     if programme.when is When.ALWAYS:
@@ -270,42 +268,10 @@ def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> N
         step.conditions += hosing.conditions(plan, state, step.now)
         step.conditions += plumbing.conditions(plan, state, step.now)
         return
-    if item.subject not in state.relays:
-        unknown: Facts = {"subject": item.subject, "who": item.who, "act": item.act.value}
-        step.events.append(
-            Event(EventKind.REFUSED, item.subject, None, Reason.UNKNOWN_SUBJECT, unknown, (step.seq,))
-        )
-        return
-    _override(plan, state, step, item)
-
-
-def _override(plan: Plan, state: State, step: Step, item: OperatorAction) -> None:
-    held = state.overrides.pop(item.subject, None)
-    step.grant = True
-    if item.act is Act.OVERRIDE:
-        lasts_ms = min(OVERRIDE_MS if item.for_ms is None else max(item.for_ms, 0), OVERRIDE_MOST_MS)
-        state.overrides[item.subject] = Override(
-            on=bool(item.on), until_ms=step.now.mono_ms + lasts_ms, who=item.who, seq=step.seq
-        )
-        facts: Facts = {"who": item.who, "on": bool(item.on), "for_s": lasts_ms / 1000, "text": item.text}
-        tell_override(plan, step, item.subject, Reason.OVERRIDE, facts)
-    elif held is not None:
-        tell_override(plan, step, item.subject, Reason.RELEASED, {"who": item.who, "on": held.on})
-
-
-def tell_override(plan: Plan, step: Step, relay: str, reason: Reason, facts: Facts) -> None:
-    """A line in the log for the beginning or the end of what a person asked of a relay."""
-    space = plan.relay_space.get(relay)
-    step.events.append(Event(EventKind.DECISION, relay, space, reason, facts, (step.seq,)))
-
-
-def end_overrides(plan: Plan, state: State, step: Step) -> None:
-    """Drops the overrides whose time is over."""
-    over = [relay for relay, held in state.overrides.items() if step.now.mono_ms >= held.until_ms]
-    for relay in over:
-        held = state.overrides.pop(relay)
-        step.grant = True
-        tell_override(plan, step, relay, Reason.EXPIRED, {"who": held.who, "on": held.on})
+    unknown: Facts = {"subject": item.subject, "who": item.who, "act": item.act.value}
+    step.events.append(
+        Event(EventKind.REFUSED, item.subject, None, Reason.UNKNOWN_SUBJECT, unknown, (step.seq,))
+    )
 
 
 def take_report(plan: Plan, state: State, step: Step, item: RelayReport) -> None:
@@ -382,7 +348,6 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     restart(state.crops, step.now.wall_ms)
     step.replan = bool(state.crops.batches or state.crops.ramps)
     state.relays = interlock.restart(step.now, plan.settings, state.relays)
-    state.overrides.clear()
     state.asks.clear()
     state.sensors = {sensor: SensorState(heard_ms=mono_ms) for sensor in plan.settings.sensors}
     state.links = {link: LinkState(up=True, since_ms=mono_ms) for link in Link}

@@ -120,6 +120,23 @@ def _door(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -
     return None
 
 
+def _uv(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
+    """For a lamp that harms people 'not known' is not harmless."""
+    if relay.role is not Role.UV:
+        return None
+    situation, space = now_round.situation, relay.space or ""
+    if situation.door_open.get(space) is not False:
+        opened = situation.door_open.get(space)
+        return Bar(Reason.DOOR_OPEN if opened else Reason.DOOR_UNPROVED)
+    if situation.people.get(space) is True:
+        return Bar(Reason.PEOPLE_INSIDE)
+    own = now_round.settings.spaces.get(space)
+    entered = own is None or own.walk_in or space in situation.people
+    if entered and situation.people.get(space) is None:
+        return Bar(Reason.PEOPLE_UNPROVED)
+    return None
+
+
 def _tank(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
     if relay.tank is not None and now_round.situation.tank_wet.get(relay.tank) is False:
         return Bar(Reason.TANK_EMPTY, {"tank": relay.tank})
@@ -196,5 +213,5 @@ def _water(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) 
     return Bar(Reason.WATER_CAP, facts, until=water.day_ends_ms(now_round.now, zone))
 
 
-MAY_NOT_RUN: tuple[BarCheck, ...] = (_barred, _locked, _people, _freezing, _door, _tank, _rival_on)
+MAY_NOT_RUN: tuple[BarCheck, ...] = (_barred, _locked, _people, _uv, _freezing, _door, _tank, _rival_on)
 MAY_NOT_START: tuple[BarCheck, ...] = (_rest, _water, _starts, _least_off, _changeover, _pulse_gap)

@@ -53,6 +53,11 @@ def follow(known: Delivered, mono_ms: int, driving: float | None, fan_on: bool) 
     known.fan_share += weight * (float(fan_on) - known.fan_share)
 
 
+def leave_out(known: Delivered, mono_ms: int) -> None:
+    """The time since the last call is no measure of anything: the space is out of use."""
+    known.at_ms, known.litres = max(known.at_ms, mono_ms), 0.0
+
+
 def mist_run_ms(
     known: Delivered, run_ms: int, every_ms: int | None, litres_per_h: float, driving: float
 ) -> int:

@@ -14,23 +14,29 @@ from typing import Any, cast
 from gillhouse.core import (
     arrivals,
     batch_arrivals,
+    by_hand,
     calibrating,
+    call_arrivals,
     capacity,
     effect_watch,
     findings,
     hosing,
+    keeping,
     learning,
     measuring,
+    mode_turns,
     plumbing,
     watch,
 )
 from gillhouse.core.arrivals import Step
 from gillhouse.core.batch_acts import next_change_ms
+from gillhouse.core.delivered import leave_out
 from gillhouse.core.demand import earliest
 from gillhouse.core.house import Plan, State, fit, make_plan
 from gillhouse.core.inputs import (
     BatchAction,
     Calibrated,
+    ChannelReport,
     ClockStep,
     Due,
     Input,
@@ -54,9 +60,10 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import FarmSettings
 from gillhouse.core.snapshot import from_plain, to_plain
 from gillhouse.core.space import asks, due_ms, given, rests
-from gillhouse.core.standing import situation, standing, switched
+from gillhouse.core.standing import situation, standing
 from gillhouse.core.status import status
 from gillhouse.core.story import expire, tell_begun, tell_stories
+from gillhouse.core.switches import switched
 
 ANSWERS = 2
 """What is granted may change an ask (a fan begins, so mist is wanted): so often that is answered at once."""
@@ -67,14 +74,15 @@ _TAKES: dict[type, _Take] = {
     Reading: arrivals.take_reading,
     Due: arrivals.take_due,
     RelayReport: arrivals.take_report,
-    OperatorAction: arrivals.take_action,
+    OperatorAction: keeping.take_action,
     Calibrated: calibrating.take_calibrated,
     SensorsAway: calibrating.take_away,
     Measure: measuring.take_measure,
     Measured: measuring.take_measured,
     BatchAction: batch_arrivals.take_batch,
     LinkChange: arrivals.take_link,
-    ClockStep: arrivals.take_clock,
+    ChannelReport: call_arrivals.take_report,
+    ClockStep: keeping.take_clock,
     SettingsChange: arrivals.take_settings,
     Started: arrivals.take_started,
 }
@@ -86,6 +94,8 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
     def __init__(self, settings: FarmSettings) -> None:
         self._state = State()
         self._moments = Moments()
+        self.tells = True
+        """False: nobody is there to send what it says, so nobody is called; what waits is kept."""
         self._use(settings)
 
     def handle(self, seq: int, now: Instant, item: Input) -> Outcome:
@@ -101,11 +111,19 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         _TAKES[type(item)](self._plan, state, step, item)
         if type(item) is Started:
             measuring.restart(state, step)
+            keeping.restart(self._plan, state, step, item)
             self._moments.forget(self._plan, state)
         elif type(item) is Measured:
             self._use(self._given)
+        if type(item) in (Started, ClockStep, SettingsChange):
+            call_arrivals.settle(state, step, item)
+        elif type(item) is Reading:
+            state.calls.readings += 1
         self._settle(step)
-        return Outcome(tuple(step.commands), tuple(step.events), tuple(step.notices), step.verdict)
+        calls = call_arrivals.call(self._plan, state, step, item) if self.tells else []
+        return Outcome(
+            tuple(step.commands), tuple(step.events), tuple(step.notices), step.verdict, tuple(calls)
+        )
 
     def next_deadline_ms(self) -> int | None:
         """When the core must be called though nothing comes in: monotonic milliseconds, or None."""
@@ -172,10 +190,11 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
             step.events += findings.look(plan, state, step.seq, step.now)
             self._look_at_water(step)
         if effect_watch.is_time(state, mono_ms):
-            doors, people = (switched(plan, state, one) for one in (Quantity.DOOR, Quantity.PEOPLE))
+            doors, people = switched(plan, state, Quantity.DOOR), keeping.people(plan, state)
             step.conditions += effect_watch.look(plan, state, step.now, doors, people)
         if state.overrides:
-            arrivals.end_overrides(plan, state, step)
+            by_hand.end_due(plan, state, step)
+        mode_turns.follow(plan, state, step)
         if state.runs:
             measuring.move_on(plan, state, step)
         if moments.relays_ms is not None and mono_ms >= moments.relays_ms:
@@ -233,7 +252,11 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         own, known = plan.spaces[space], state.spaces[space]
         if known.pending:
             expire(plan, state, step, space)
-        for ask in asks(own, known, state.relays, step.now, plan.settings, quantity):
+        out_of_use = keeping.is_empty(state, space)
+        if out_of_use:
+            leave_out(known.delivered, step.now.mono_ms)
+        wished = asks(own, known, state.relays, step.now, plan.settings, quantity)
+        for ask in keeping.as_in(state, space, wished):
             if ask.on and not ask.causes:
                 ask = replace(ask, causes=(step.seq,))  # no reading behind it: the moment itself
             last = state.asks.get(ask.relay)
@@ -242,16 +265,20 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
             state.asks[ask.relay] = ask
         if space in plan.sharing:
             step.grant = True
-        tell_stories(own, known, step)
+        if not out_of_use:
+            tell_stories(own, known, step)
         step.conditions += capacity.changed(plan, state, space)
         self._moments.look_at(space, due_ms(own, known, step.now))
 
     def _grant(self, step: Step) -> None:
         plan, state = self._plan, self._state
         step.grant = False
-        granted = grant(
-            step.now, plan.settings, state.relays, standing(plan, state, step), situation(plan, state, step)
-        )
+        wishes = standing(plan, state, step)
+        if state.overrides:
+            by_hand.tell_outweighed(plan, state, step, wishes)
+        granted = grant(step.now, plan.settings, state.relays, wishes, situation(plan, state, step))
+        if state.recovering:
+            keeping.given(plan, state, granted.commands)
         if granted.commands:
             moved = {
                 plan.relay_space[command.relay]: None
@@ -280,6 +307,7 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
 
     def _alarm(self, step: Step) -> None:
         plan, state = self._plan, self._state
+        call_arrivals.look(plan, state, step)
         book_ms = self._moments.book_ms
         due = book_ms is not None and step.now.mono_ms >= book_ms
         if step.tell_all or due:
@@ -289,6 +317,7 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
             step.conditions = step.gone + watch.everything(plan, state, self._watched, step.now)
             step.conditions += plumbing.conditions(plan, state, step.now)
             step.conditions += hosing.conditions(plan, state, step.now)
+            step.conditions += mode_turns.conditions(plan, state, step)
         if step.conditions or due:
             step.notices += state.book.update(step.now, step.conditions)
         if step.conditions or due or step.notices:

@@ -9,6 +9,8 @@ from dataclasses import dataclass, field
 from gillhouse.core.alarm import AlarmBook
 from gillhouse.core.asks import Ask, RelayState
 from gillhouse.core.batches import CropState
+from gillhouse.core.breathed import Breathed
+from gillhouse.core.call_state import CallState
 from gillhouse.core.caps import Caps
 from gillhouse.core.effect import Accounts
 from gillhouse.core.found import Found
@@ -17,11 +19,12 @@ from gillhouse.core.inputs import Link
 from gillhouse.core.kind_limits import not_air
 from gillhouse.core.lines import LineState, chills, line_sensors
 from gillhouse.core.measurement import Measurement
-from gillhouse.core.modes import ModeState, Stays
+from gillhouse.core.modes import ModeState, Recovery, Stays
 from gillhouse.core.outputs import Command
 from gillhouse.core.quality import SensorState
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reach import Reach
+from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import FarmSettings, SensorSettings, SpaceKind
 from gillhouse.core.shadow import ShadowState
 from gillhouse.core.space import SpaceState, refresh_intake
@@ -38,6 +41,9 @@ class Override:
     until_ms: int
     who: str
     seq: int
+    why: str = ""
+    outweighed: Reason | None = None
+    """Something stronger goes against it, and that was told."""
 
 
 @dataclass(slots=True)
@@ -89,6 +95,16 @@ class State:
     """By space (`modes.WHOLE_FARM` for all): what it is in besides growing. See `modes.mode_of`."""
     stays: dict[str, Stays] = field(default_factory=dict)
     """By space: people inside."""
+    breathed: dict[str, Breathed] = field(default_factory=dict)
+    """By space: the air people breathed there."""
+    harvests: dict[str, Caps] = field(default_factory=dict)
+    """By closed space that is being picked: water on its caps."""
+    recovering: dict[str, Recovery] = field(default_factory=dict)
+    """By space that was picked: mist brings its air back."""
+    kept_ms: int = 0
+    """Modes were last looked at then."""
+    calls: CallState = field(default_factory=CallState)
+    """Who was called for what, and what waits."""
     parting: list[Command] = field(default_factory=list)
     """OFF for relays that a config re-read took away, said with the next input."""
 
@@ -190,6 +206,10 @@ def fit(plan: Plan, state: State) -> None:
     state.reach = {space: state.reach.get(space) or Reach() for space in opens}
     state.overrides = {relay: held for relay, held in state.overrides.items() if relay in settings.relays}
     state.asks = {relay: ask for relay, ask in state.asks.items() if relay in plan.relay_space}
+    state.modes = {space: one for space, one in state.modes.items() if not space or space in settings.spaces}
+    for kept in (state.stays, state.breathed, state.harvests, state.recovering):
+        for gone in [name for name in kept if name not in settings.spaces]:
+            del kept[gone]
     for space in plan.spaces.values():
         known = state.spaces[space.settings.id]
         known.pending = {relay: run for relay, run in known.pending.items() if relay in space.relays}

@@ -11,13 +11,14 @@ from gillhouse.core.asks import Ask
 from gillhouse.core.house import Plan, State
 from gillhouse.core.inputs import Link, Measure, Measured
 from gillhouse.core.measurement import believable
+from gillhouse.core.modes import mode_of
 from gillhouse.core.outputs import Event, EventKind, Facts
-from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import Role
 from gillhouse.core.step_plan import PHASE_WORDS, STOP_WORDS, RunPlan, Stop, plan_run
 from gillhouse.core.step_test import Look, RunState, advance, asks, begin, due_ms, facts, give_up
+from gillhouse.core.switches import said
 
 
 def take_measure(plan: Plan, state: State, step: Step, item: Measure) -> None:
@@ -115,20 +116,11 @@ def look(plan: Plan, state: State, space: str) -> Look:
         co2=values[Quantity.CO2],
         humidity=values[Quantity.HUMIDITY],
         temperature=values[Quantity.TEMPERATURE],
-        door_open=_switch(plan, state, Quantity.DOOR, space),
-        people=_switch(plan, state, Quantity.PEOPLE, space),
+        door_open=said(plan, state, Quantity.DOOR, space),
+        people=mode_of(state, space) is not None or said(plan, state, Quantity.PEOPLE, space),
         link_up=state.links[Link.BROKER].up,
         fan_on=any(state.relays[fan].on for fan in fans),
     )
-
-
-def _switch(plan: Plan, state: State, quantity: Quantity, space: str) -> bool | None:
-    said = [
-        known.good_value >= 0.5
-        for known in (state.sensors[sensor] for sensor in plan.switches[quantity].get(space, ()))
-        if drives(known) and known.good_value is not None
-    ]
-    return any(said) if said else None
 
 
 def _wanted(made: RunPlan, run: RunState, step: Step) -> list[tuple[str, bool]]:

@@ -6,7 +6,7 @@ Here: bookkeeping, so that an ordinary reading asks nobody when anything is due.
 
 from dataclasses import dataclass, field
 
-from gillhouse.core import measuring
+from gillhouse.core import measuring, mode_turns
 from gillhouse.core.demand import earliest
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
@@ -57,8 +57,12 @@ class Moments:
         moments = [self.relays_ms, self.book_ms, self.silence_ms, self.spaces_ms]
         if self.crops_wall_ms is not None:
             moments.append(state.mono_ms + self.crops_wall_ms - state.wall_ms)
+        if state.calls.wake_ms is not None and plan.settings.calling.people:
+            moments.append(state.mono_ms + state.calls.wake_ms - state.wall_ms)
         moments += [held.until_ms for held in state.overrides.values()]
         moments += measuring.next_ms(state)
+        if state.modes or state.stays or state.recovering:
+            moments += mode_turns.next_ms(plan, state)
         lost_ms = link_lost_ms(state)
         if lost_ms is not None and state.mono_ms < lost_ms:
             moments.append(lost_ms)

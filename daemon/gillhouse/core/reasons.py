@@ -24,6 +24,9 @@ class Reason(StrEnum):
     FALLBACK_PROGRAMME = "fallback-programme"
     OVERRIDE = "override"
     MEASURING = "measuring"
+    AIR_INSIDE = "air-inside"
+    AIR_CLEANING = "air-cleaning"
+    AIRING = "airing"
     VALVE_OPEN = "valve-open"
     DAMPER_OPEN = "damper-open"
     # ended
@@ -37,6 +40,7 @@ class Reason(StrEnum):
     OUT_OF_LIGHT = "out-of-light"
     RELEASED = "released"
     EXPIRED = "expired"
+    DROPPED = "dropped"
     # no change
     SATURATED = "saturated"
     WAITING_GAP = "waiting-gap"
@@ -56,6 +60,11 @@ class Reason(StrEnum):
     DOOR_OPEN = "door-open"
     TANK_EMPTY = "tank-empty"
     PEOPLE_INSIDE = "people-inside"
+    PEOPLE_UNPROVED = "people-unproved"
+    DOOR_UNPROVED = "door-unproved"
+    CLEANING = "cleaning"
+    HARVEST = "harvest"
+    OUT_OF_USE = "out-of-use"
     NEAR_FREEZING = "near-freezing"
     NEVER_WITH = "never-with"
     RELAY_STUCK = "relay-stuck"
@@ -63,6 +72,8 @@ class Reason(StrEnum):
     NO_GOOD_READING = "no-good-reading"
     NO_LINK = "no-link"
     UNKNOWN_SUBJECT = "unknown-subject"
+    NAME_AND_REASON = "name-and-reason"
+    NOT_BY_HAND = "not-by-hand"
     SENSOR_SILENT = "sensor-silent"
     SENSOR_BACK = "sensor-back"
     SENSOR_DOUBTED = "sensor-doubted"
@@ -94,6 +105,17 @@ class Reason(StrEnum):
     CAPS_DRY = "caps-dry"
     SOAK_LEARNT = "soak-learnt"
     OWN_REACH = "own-reach"
+    # what a space is in besides growing
+    MODE_BEGUN = "mode-begun"
+    MODE_OVER = "mode-over"
+    HARVEST_STANDS = "harvest-stands"
+    RECOVERED = "recovered"
+    AIRED = "aired"
+    AIRING_FAILED = "airing-failed"
+    AIRING_UNPROVABLE = "airing-unprovable"
+    AIRING_TOO_LONG = "airing-too-long"
+    HAS_BATCH = "has-batch"
+    NOTHING_ON = "nothing-on"
     # batches
     BATCH_ADDED = "batch-added"
     BATCH_MOVED = "batch-moved"
@@ -130,6 +152,9 @@ WORDS: dict[Reason, str] = {
     Reason.FALLBACK_PROGRAMME: "timed programme {programme}, because no sensor can be trusted",
     Reason.OVERRIDE: "{who} asked for it",
     Reason.MEASURING: "being measured for {who}: {phase}",
+    Reason.AIR_INSIDE: "fresh air while somebody is inside",
+    Reason.AIR_CLEANING: "fresh air while {space} is cleaned",
+    Reason.AIRING: "airing {space} before somebody goes in",
     Reason.VALVE_OPEN: "mist valve {valve} open",
     Reason.DAMPER_OPEN: "fresh air for {other}",
     Reason.RUN_ENDED: "run over",
@@ -140,6 +165,9 @@ WORDS: dict[Reason, str] = {
     Reason.OUT_OF_LIGHT: "dark hours",
     Reason.RELEASED: "{who} gave it back",
     Reason.EXPIRED: "the time {who} asked for is over",
+    Reason.DROPPED: "what {who} asked for by hand ended with the restart",
+    Reason.NAME_AND_REASON: "say who asks for it, and why",
+    Reason.NOT_BY_HAND: "nobody asked anything of {relay} by hand",
     Reason.SATURATED: "sensor reads 100 %: wet, no more mist",
     Reason.CAPS_WET: "caps still wet of the last mist, air damp enough at {value:.1f} %",
     Reason.WAITING_GAP: "waiting for the last mist to show",
@@ -157,6 +185,11 @@ WORDS: dict[Reason, str] = {
     Reason.DOOR_OPEN: "door open",
     Reason.TANK_EMPTY: "tank empty",
     Reason.PEOPLE_INSIDE: "somebody is inside",
+    Reason.PEOPLE_UNPROVED: "not proved that nobody is inside",
+    Reason.DOOR_UNPROVED: "door not proved shut",
+    Reason.CLEANING: "being cleaned",
+    Reason.HARVEST: "being picked",
+    Reason.OUT_OF_USE: "out of use",
     Reason.NEAR_FREEZING: "near freezing, {value:.1f} C: no mist at {limit:g} C or under",
     Reason.NEVER_WITH: "may not run with {other}",
     Reason.RELAY_STUCK: "stayed on though told off: check it, then reset it",
@@ -203,6 +236,22 @@ WORDS: dict[Reason, str] = {
     Reason.CAPS_DRY: "{who} saw dry caps in {space} {hours:.1f} h after water; expected {expected_h:.1f} h",
     Reason.SOAK_LEARNT: "{space} dries {pct:.0f} % as fast as reckoned ({words})",
     Reason.OWN_REACH: "{space} came to {low:.0f} to {high:.0f} % at this time of day lately",
+    Reason.MODE_BEGUN: "{space}: {what}{lasts} ({who}{because})",
+    Reason.MODE_OVER: "{space}: no longer {what}, {how}",
+    Reason.HARVEST_STANDS: "{space} is picked without mist: {words}",
+    Reason.RECOVERED: "{space}: air back where it should be {minutes} min after picking, {pulses} mist runs",
+    Reason.AIRED: "{space} aired: {changes:g} air changes, {left_pct:g} % of what floated is left{co2}",
+    Reason.AIRING_FAILED: (
+        "{space} not aired: the fan was proved to run for {done:g} of {changes:g} air changes; look at it"
+        " from outside"
+    ),
+    Reason.AIRING_UNPROVABLE: (
+        "no board says whether a fan of {space} runs, so its airing cannot be proved: open it wide from"
+        " outside"
+    ),
+    Reason.AIRING_TOO_LONG: "{changes:g} air changes would take {minutes} min here: its fan is small",
+    Reason.HAS_BATCH: "{batch} is still in {space}: move it or end it first",
+    Reason.NOTHING_ON: "nothing is on in {space} that could be ended",
     Reason.BATCH_ADDED: "{batch}: {kg:g} kg of {species}, {stage}, put into {space}",
     Reason.BATCH_MOVED: "{batch} moved from {from_space} to {space}",
     Reason.BATCH_ENDED: "{batch} ended",

@@ -4,15 +4,15 @@ Here: gathering, from what is known at this moment. Not here: granting (`interlo
 (`space`). Pure reading; nothing is changed.
 """
 
-from gillhouse.core import measuring, plumbing, watch
+from gillhouse.core import keeping, measuring, plumbing, watch
 from gillhouse.core.arrivals import Step
 from gillhouse.core.asks import Ask, Situation
 from gillhouse.core.house import Plan, State
 from gillhouse.core.inputs import Link
 from gillhouse.core.outputs import Authority, Facts
-from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
+from gillhouse.core.switches import is_on, switched
 
 NO_LINK_MS = 60_000
 """So long without the broker, and relays behind it are not asked for anything: their leases have run out or
@@ -26,7 +26,7 @@ def link_lost_ms(state: State) -> int | None:
 
 
 def standing(plan: Plan, state: State, step: Step) -> list[Ask]:
-    """The asks of all spaces, as overrides, measuring runs, water lines and a lost broker change them."""
+    """The asks of all spaces, as what people do, measuring runs, water and a lost broker change them."""
     lost_ms = link_lost_ms(state)
     lost = lost_ms is not None and step.now.mono_ms >= lost_ms
     found = []
@@ -35,10 +35,13 @@ def standing(plan: Plan, state: State, step: Step) -> list[Ask]:
             ask = Ask(ask.relay, False, None, Authority.DEFAULT, Reason.NO_LINK)
         found.append(ask)
     for relay, held in state.overrides.items():
+        if lost and held.on and plan.settings.relays[relay].over_broker:
+            continue
         facts: Facts = {"who": held.who}
         found.append(Ask(relay, held.on, None, Authority.OVERRIDE, Reason.OVERRIDE, (held.seq,), facts))
     found += measuring.standing(plan, state, step)
-    found += plumbing.flushes(plan, state, step.now, switched(plan, state, Quantity.PEOPLE))
+    found += plumbing.flushes(plan, state, step.now, keeping.people(plan, state))
+    found += keeping.asks(plan, state, step)
     return found
 
 
@@ -48,24 +51,11 @@ def situation(plan: Plan, state: State, step: Step) -> Situation:
     sharing = [space for space in plan.spaces if space in plan.sharing]
     return Situation(
         door_open=switched(plan, state, Quantity.DOOR),
-        people=switched(plan, state, Quantity.PEOPLE),
-        tank_wet={tank: _is_on(state, tank) for tank in tanks},
+        people=keeping.people(plan, state),
+        barred=keeping.barred(plan, state),
+        tank_wet={tank: is_on(state, tank) for tank in tanks},
         freezing=plumbing.freezing(plan, state),
         need={space: watch.need(plan, state, space) for space in sharing},
         harmed_by_shared_air={space: watch.harmed(plan, state, space) for space in sharing},
         causes=(step.seq,),
     )
-
-
-def switched(plan: Plan, state: State, quantity: Quantity) -> dict[str, bool | None]:
-    """By space: whether any of its switches says so; None where none can say."""
-    found: dict[str, bool | None] = {}
-    for space, sensors in plan.switches[quantity].items():
-        said = [value for value in (_is_on(state, sensor) for sensor in sensors) if value is not None]
-        found[space] = any(said) if said else None
-    return found
-
-
-def _is_on(state: State, sensor: str) -> bool | None:
-    known = state.sensors[sensor]
-    return known.good_value >= 0.5 if drives(known) and known.good_value is not None else None

@@ -2,7 +2,7 @@
 
 from typing import cast
 
-from gillhouse.core import crop_status, hosing, measuring_status, plumbing, truth_status
+from gillhouse.core import crop_status, hosing, measuring_status, mode_status, plumbing, truth_status
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.quality import drives
@@ -24,6 +24,8 @@ def status(plan: Plan, state: State, now: Instant, deadline_ms: int | None) -> d
                 "stage": own.settings.stage.value,
                 "species": own.settings.species,
                 "batches": crop_status.batches(plan.given, state.crops, space, now.wall_ms),
+                "modes": mode_status.modes(plan, state, space, now),
+                "air_breathed": mode_status.air_breathed(state, space, now),
                 "bands_moving_h": crop_status.moving_h(plan.given, state.crops, space, now.wall_ms),
                 "quantities": _quantities(plan, own, state, now),
                 "relays": _relays(plan, own, state, now),
