@@ -36,6 +36,10 @@ class StoreError(GillhouseError, OSError):
     """The store cannot be opened, read or written; the message says what to do."""
 
 
+class DamagedStoreError(StoreError):
+    """The store's file is there but is damaged, or is no store at all."""
+
+
 class RelayError(GillhouseError, RuntimeError):
     """A relay driver could not hand over a command."""
 

@@ -20,6 +20,7 @@ from gillhouse.core.inputs import Input, Link, LinkChange, Started
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.quantities import MEASURES
 from gillhouse.decider import Decider, Hands
+from gillhouse.errors import DamagedStoreError
 from gillhouse.local import LocalServer
 from gillhouse.mqtt import BrokerLink
 from gillhouse.payloads.message import Message
@@ -31,6 +32,7 @@ from gillhouse.requests import answer
 from gillhouse.resume import farm_as_left
 from gillhouse.store import JOURNAL
 from gillhouse.store.mirror import Mirror
+from gillhouse.store.opening import set_aside
 from gillhouse.store.reader import Reader
 from gillhouse.store.rows import ConfigRow, Entry, SeriesRow
 from gillhouse.store.writer import Writer
@@ -69,7 +71,7 @@ class Service:
         """Set when the house cannot go on; whoever runs it should stop it."""
         self.on_failure: Callable[[], None] = lambda: None
         path = state_dir / JOURNAL
-        self.writer = Writer(path, clock, config.store, self._committed, self._store_state)
+        self.writer, self._aside = self._opened(path)
         self.link = BrokerLink(config.broker, clock, self._message, self._link_state)
         self.alerts = Alerts(
             config, clock, self.writer, path,
@@ -87,6 +89,16 @@ class Service:
         self.control.on_failure = self._control_failed
         self._local = LocalServer(state_dir, lambda request, who: answer(self, request, who))
 
+    def _opened(self, path: Path) -> tuple[Writer, str]:
+        """The journal's writer, and the name under which a damaged one was put out of its way; empty: none."""
+        tokens, state = self._committed, self._store_state
+        try:
+            return Writer(path, self.clock, self.config.store, tokens, state), ""
+        except DamagedStoreError as error:
+            aside = set_aside(path, self.clock.now().wall_ms)
+            log.critical("%s. Done: it lies in %s, and a new journal is begun", error, aside)
+        return Writer(path, self.clock, self.config.store, tokens, state), aside.name
+
     def start(self) -> None:
         """Begins: alerts and control first, then the broker, then the local socket."""
         now, found = self.clock.now(), self.writer.opened
@@ -99,7 +111,7 @@ class Service:
         self.reporter.start()
         if self.mirror:
             self.mirror.start()
-        self.control.start(Started(__version__, self.config.digest, found.clean, away_ms, sure))
+        self.control.start(Started(__version__, self.config.digest, found.clean, away_ms, sure, self._aside))
         self.link.subscribe(topics_of(self.config))
         self.link.start()
         self._local.start()

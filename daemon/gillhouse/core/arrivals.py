@@ -344,6 +344,12 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     if not item.clean:
         gap: Facts = {"away_s": away_s, "clean": False}
         step.events.append(Event(EventKind.GAP, "daemon", None, None, gap, (step.seq,)))
+    if item.aside:
+        begun: Facts = {"aside": item.aside}
+        step.events.append(Event(EventKind.GAP, "journal", None, None, begun, (step.seq,)))
+    step.conditions.append(
+        Condition("journal-damaged", Link.STORE.value, None, bool(item.aside), {"detail": item.aside})
+    )
     mono_ms = step.now.mono_ms
     restart(state.crops, step.now.wall_ms)
     step.replan = bool(state.crops.batches or state.crops.ramps)

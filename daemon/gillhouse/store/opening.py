@@ -6,9 +6,10 @@ Every way this can fail is worded here, with what to do about it. A reader's con
 import fcntl
 import os
 import sqlite3
+from datetime import UTC, datetime
 from pathlib import Path
 
-from gillhouse.errors import StoreError
+from gillhouse.errors import DamagedStoreError, StoreError
 from gillhouse.store.migrate import migrate
 
 
@@ -66,7 +67,7 @@ def connect(store: Path, wall_ms: int) -> sqlite3.Connection:
         raise unwritable(store, error) from error
     except sqlite3.DatabaseError as error:
         db.close()
-        raise StoreError(
+        raise DamagedStoreError(
             f"{store} is damaged or is not a gillhouse store ({error}): move it aside together with its -wal "
             f"and -shm files and keep all three, then start again; a new store will be begun"
         ) from error
@@ -74,6 +75,27 @@ def connect(store: Path, wall_ms: int) -> sqlite3.Connection:
         db.close()
         raise StoreError(f"{store}: {error}") from error
     return db
+
+
+def set_aside(store: Path, wall_ms: int) -> Path:
+    """Moves a damaged store and what belongs to it out of the way, all three files kept. Returns where it lies.
+
+    Raises StoreError when that cannot be done. Nobody may have it open.
+    """
+    moment = datetime.fromtimestamp(wall_ms / 1000, UTC).strftime("%Y%m%dT%H%M%SZ")
+    aside = store.with_name(f"{store.name}.damaged-{moment}")
+    number = 1
+    while aside.exists():
+        number += 1
+        aside = store.with_name(f"{store.name}.damaged-{moment}-{number}")
+    try:
+        for ending in ("-wal", "-shm", ""):  # the store itself last: until then a start finds it damaged again
+            part = store.with_name(store.name + ending)
+            if part.exists():
+                part.rename(aside.with_name(aside.name + ending))
+    except OSError as error:
+        raise unwritable(store, error) from error
+    return aside
 
 
 def unwritable(store: Path, error: Exception) -> StoreError:
