@@ -1,3 +1,4 @@
+# shellcheck shell=sh
 # Sourced by deploy/try.sh and tests/run.sh from the top of a checkout: finds or makes what they need.
 #   need_debian PACKAGE...   installs Debian packages that are missing; says what to do where it cannot
 #   need_venv EXTRAS         makes .venv with gillhouse and these extras; sets $venv
@@ -31,6 +32,7 @@ need_debian() {
     made_policy=""
     [ -e "$policy" ] || { printf '#!/bin/sh\nexit 101\n' | $run tee "$policy" >/dev/null; $run chmod 755 "$policy"; made_policy=1; }
     status=0
+    # shellcheck disable=SC2086  # a list of words
     { $run env DEBIAN_FRONTEND=noninteractive apt-get update -q &&
       $run env DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends $missing; } >/tmp/gillhouse-apt.$$ 2>&1 || status=$?
     [ -z "$made_policy" ] || $run rm -f "$policy"
@@ -42,6 +44,7 @@ need_venv() {
     need_python
     venv="$PWD/.venv"
     stamp="$venv/.made-for-$(printf '%s' "$1" | tr ',' '-')"
+    # shellcheck disable=SC3013  # not in POSIX, but in every shell that is sh somewhere
     if [ ! -e "$stamp" ] || [ pyproject.toml -nt "$stamp" ] || [ deploy/requirements.lock -nt "$stamp" ]; then
         python3 -m venv "$venv" 2>/dev/null || { need_debian python3-venv; rm -rf "$venv"; python3 -m venv "$venv"; }
         say "== installing Python packages into .venv (a minute or two the first time)"

@@ -4,6 +4,8 @@
 # Leaves night.html (open it in a browser), night.txt, night.json, farm.yaml and journal.db in ./trial-night or DIR.
 set -eu
 cd "$(dirname "$0")/.."
+# shellcheck source=deploy/setup.sh
 . deploy/setup.sh
 need_venv demo
+# shellcheck disable=SC2154  # need_venv sets it
 exec "$venv/bin/gillhouse" demo "$@"

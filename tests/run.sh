@@ -5,9 +5,11 @@
 # Real servers are started on loopback by the tests themselves: mosquitto, a mail server, victoria-metrics, Chromium.
 set -eu
 cd "$(dirname "$0")/.."
+# shellcheck source=deploy/setup.sh
 . deploy/setup.sh
-need_debian mosquitto mosquitto-clients victoria-metrics chromium chromium-driver openssl
+need_debian mosquitto mosquitto-clients victoria-metrics chromium chromium-driver openssl systemd shellcheck
 need_venv "demo,dev"
+# shellcheck disable=SC2154  # need_venv sets it
 
 echo "== rules: Ruff, import contracts, types"
 "$venv/bin/ruff" check daemon tests
