@@ -80,7 +80,7 @@ class Step:
     """A silent sensor reports again: its silence must be waited for anew."""
     conditions: list[Condition] = field(default_factory=list)
     gone: list[Condition] = field(default_factory=list)
-    """Of limits there are no longer."""
+    """Of limits there are no longer, and what only a start can tell."""
     commands: list[Command] = field(default_factory=list)
     events: list[Event] = field(default_factory=list)
     notices: list[AlarmNotice] = field(default_factory=list)
@@ -347,7 +347,7 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     if item.aside:
         begun: Facts = {"aside": item.aside}
         step.events.append(Event(EventKind.GAP, "journal", None, None, begun, (step.seq,)))
-    step.conditions.append(
+    step.gone.append(
         Condition("journal-damaged", Link.STORE.value, None, bool(item.aside), {"detail": item.aside})
     )
     mono_ms = step.now.mono_ms
