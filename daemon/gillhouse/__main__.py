@@ -29,6 +29,10 @@ COMMANDS = {
     "measure": ("measure", "Measure a space: fan, leaks, breath and mist as they truly are"),
     "verify": ("verify", "Prove that nothing in the log was changed, removed or put in"),
     "replay": ("replay", "Decide a night again from what was heard, and compare"),
+    "off": ("off", "Every relay off, where no daemon runs"),
+    "backup": ("backup", "A verified copy of the journal"),
+    "restore": ("restore", "Put a copy of the journal back, or rehearse it"),
+    "ready": ("ready", "Whether this version can run on your config and journal"),
     "try-alert": ("try_alert", "Send a test message on every channel"),
 }
 

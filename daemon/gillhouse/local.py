@@ -92,6 +92,19 @@ class LocalServer:
         os.close(self._directory)
 
 
+def is_running(state_dir: Path) -> bool:
+    """Somebody listens on the socket. One that a killed daemon left behind refuses."""
+    if not (state_dir / SOCKET_NAME).exists():
+        return False
+    directory = os.open(state_dir, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:
+            connection.settimeout(2.0)
+            return connection.connect_ex(f"/proc/self/fd/{directory}/{SOCKET_NAME}") == 0
+    finally:
+        os.close(directory)
+
+
 def ask(state_dir: Path, request: dict[str, Any], timeout_s: float = 10.0) -> dict[str, Any]:
     """Sends one request to the daemon running on `state_dir`.
 

@@ -231,13 +231,15 @@ class BrokerLink:  # over 12 methods: what callers ask, what a session calls bac
         """
         return self._publish(topic, payload, qos, retain, expire_s) is not None
 
-    def deliver(self, topic: str, payload: bytes, timeout_s: float) -> bool:
+    def deliver(
+        self, topic: str, payload: bytes, timeout_s: float, expire_s: float | None = None
+    ) -> bool:
         """Sends a message and waits for the broker's confirmation. Not for the network thread.
 
         Returns:
             True once the broker has it; False if it may or may not.
         """
-        info = self._publish(topic, payload, 1, False, None)
+        info = self._publish(topic, payload, 1, False, expire_s)
         if info is None:
             return False
         info.wait_for_publish(timeout_s)
