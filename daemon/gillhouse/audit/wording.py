@@ -15,6 +15,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark
 from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.settings import Role
+from gillhouse.store.chain import Head
 
 ROLE_WORD: dict[Role, str] = {
     Role.MIST: "mist",
@@ -23,6 +24,7 @@ ROLE_WORD: dict[Role, str] = {
     Role.COOLER: "cooler",
     Role.LIGHT: "light",
     Role.CIRCULATION: "stirring fan",
+    Role.UV: "UV lamp",
     Role.PUMP: "pump",
     Role.DAMPER: "damper",
 }
@@ -76,7 +78,23 @@ def answer_words(one: AlarmNight) -> str:
 
 
 def note_words(one: NoteNight) -> str:
-    return f"{one.who}: {one.text}" if one.who else one.text
+    said = f"{one.who}: {one.text}" if one.who else one.text
+    return said + correction_words(one.corrects, one.corrected_by)
+
+
+def seal_line(head: Head | None) -> str:
+    """What a morning's message ends with: kept, it proves the log up to here (`gillhouse verify --head`)."""
+    return "" if head is None else f"LOG SEAL  {head}  Keep this message: it proves the log up to now.\n"
+
+
+def correction_words(corrects: object, corrected_by: object) -> str:
+    """What follows a note that puts another right, or is put right; nothing after any other."""
+    parts = [
+        f"puts number {corrects} right" if corrects else "",
+        f"put right by number {corrected_by}" if corrected_by else "",
+    ]
+    said = ", ".join(part for part in parts if part)
+    return f" ({said})" if said else ""
 
 
 def species_words(species: str) -> str:

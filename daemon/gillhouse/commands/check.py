@@ -18,9 +18,11 @@ from gillhouse.core.edges import ChannelSettings, PersonSettings
 from gillhouse.core.fresh_air import floor_flow
 from gillhouse.core.kind_limits import limit_words
 from gillhouse.core.quantities import MEASURES, Quantity
+from gillhouse.core.safe_air import minutes_for
 from gillhouse.core.settings import (
     ProgrammeSettings,
     RelaySettings,
+    SafeAirBy,
     SensorSettings,
     SpaceKind,
     SpaceSettings,
@@ -100,6 +102,7 @@ def _space(config: Config, space: SpaceSettings) -> Iterator[str]:
     people = "people walk in" if space.walk_in else "nobody walks in"
     yield f"{space.name} ({space.id}): {space.kind}, {space.volume_m3:g} m3, {people}"
     yield from _crops(config, space)
+    yield from _safe_air(config, space)
     for sensor in config.farm.sensors.values():
         if sensor.space == space.id:
             yield _sensor(config, sensor)
@@ -109,6 +112,20 @@ def _space(config: Config, space: SpaceSettings) -> Iterator[str]:
     for programme in config.farm.programmes.values():
         if programme.space == space.id:
             yield _programme(programme)
+
+
+def _safe_air(config: Config, space: SpaceSettings) -> Iterator[str]:
+    """How its fan runs while this box is dead, as it is declared and as it is worked out."""
+    wanted, told = minutes_for(config.farm, space), space.safe_air
+    worked_out = "" if wanted is None else f" (worked out: {wanted} min)"
+    if told is not None and told.min_per_h == 0:
+        yield "  while this box is dead: its fan stands still, nobody can be inside"
+    elif told is not None:
+        by = {SafeAirBy.TIMER: "a repeat timer of its own", SafeAirBy.BOARD: "its board's own programme"}
+        seen = f", seen to run on {told.tested}" if told.tested else ""
+        yield (
+            f"  while this box is dead: fan {told.min_per_h:g} min an hour by {by[told.by]}{worked_out}{seen}"
+        )
 
 
 def _crops(config: Config, space: SpaceSettings) -> Iterator[str]:

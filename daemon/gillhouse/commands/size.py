@@ -15,6 +15,7 @@ import click
 from gillhouse.commands.options import config_option, default_config, default_state, state_option
 from gillhouse.commands.quiet import from_log
 from gillhouse.config import Config, load
+from gillhouse.core import safe_air
 from gillhouse.core.breath import breath, given
 from gillhouse.core.crops import Band
 from gillhouse.core.quantities import Quantity
@@ -88,6 +89,8 @@ def command(  # noqa: PLR0913  one argument an option
     wanted = {"outside": outside, "inside": inside, "ceiling": ceiling, "grams": grams, "nozzle": nozzle}
     asked = question(config, space, wanted)
     lines, told = working(asked), warnings(asked)
+    dead = safe_air.line(asked)
+    lines += [] if dead is None else [dead]
     if as_json:
         click.echo(json.dumps(record(space, lines, told), indent=2))
         return

@@ -11,6 +11,7 @@ from gillhouse.config import farm_file as ff
 from gillhouse.config import wire_file as wf
 from gillhouse.config.crops_here import entries, met_here
 from gillhouse.config.draft import Draft
+from gillhouse.config.inside_checks import check_inside
 from gillhouse.config.nearest import choices
 from gillhouse.config.people_checks import check_people, password_pair
 from gillhouse.config.proof_checks import check_number
@@ -41,6 +42,7 @@ def check(draft: Draft, species: Mapping[str, Species], known_species: list[str]
         _sensor(draft, ident, sensor)
     _topics(draft)
     check_relays(draft)
+    check_inside(draft)
     check_people(draft)
     _broker(draft)
 

@@ -22,6 +22,8 @@ from gillhouse.core.settings import (
     ProgrammeSettings,
     RelaySettings,
     Role,
+    SafeAir,
+    SafeAirBy,
     SensorSettings,
     SharedAirSettings,
     SpaceKind,
@@ -107,11 +109,16 @@ def _space(ident: str, space: ff.SpaceGroup, first: CropHere, met: Met, file: st
         fresh_air_m3_per_h=met.fresh_air_m3_per_h if aired else 0.0,
         block_core_c=met.block_core_c,
         hose=_hose(space.hose or ff.HoseGroup()),
+        safe_air=_safe_air(space.safe_air),
     )
 
 
 def _hose(hose: ff.HoseGroup) -> HoseSettings:
     return HoseSettings(hose.film, hose.spare, hose.call, hose.shelter)
+
+
+def _safe_air(told: ff.SafeAirGroup | None) -> SafeAir | None:
+    return None if told is None else SafeAir(told.min_per_h, SafeAirBy(told.by), told.tested)
 
 
 def _own_figures(space: ff.SpaceGroup, file: str) -> OwnFigures:
@@ -150,6 +157,7 @@ def _sensor(zone: tzinfo, ident: str, sensor: wf.SensorGroup) -> SensorSettings:
         error=getattr(sensor, "error", 0.0),
         calibrated=getattr(sensor, "calibrated", False),
         self_calibrating=getattr(sensor, "self_calibrating", False),
+        button=getattr(sensor, "button", False),
         pulses=getattr(sensor, "pulses", None),
         over=getattr(sensor, "over", None),
         on_change=sensor.on_change,

@@ -118,6 +118,16 @@ class HoseGroup(Group):
     shelter: Annotated[NotNegative, Field(le=1)] = 0.2
 
 
+class SafeAirGroup(Group):
+    """How long the fan runs while this box or its boards are dead, and what makes it run then."""
+
+    min_per_h: Annotated[NotNegative, Field(le=60)]
+    by: Literal["timer", "board"]
+    """A repeat timer of its own, or the board's own programme."""
+    tested: Annotated[str, Field(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")] | None = None
+    """Date somebody last saw it run with the box switched off."""
+
+
 class SpaceGroup(Group):
     name: Annotated[Name, Field(max_length=24)]
     """Short: it stands in every alert."""
@@ -135,6 +145,7 @@ class SpaceGroup(Group):
     combine: CombineGroup = CombineGroup()
     hose: HoseGroup | None = None
     """None: the usual figures."""
+    safe_air: SafeAirGroup | None = None
 
 
 class DayGroup(Group):

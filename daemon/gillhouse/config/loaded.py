@@ -16,6 +16,7 @@ from gillhouse.config import edges, people
 from gillhouse.config.checks import check
 from gillhouse.config.convert import farm_settings
 from gillhouse.config.draft import Draft, read
+from gillhouse.config.inside_checks import safe_air
 from gillhouse.config.mistake import Mistake
 from gillhouse.config.places import CREDENTIAL, read_text, secret_path, secret_trouble, shipped_dir
 from gillhouse.config.species_file import laid_over, read_species
@@ -118,7 +119,7 @@ class _Loading:
             species=species,
             files=used,
             digest=digest,
-            warnings=(*warnings(draft), *clashing(farm)),
+            warnings=(*warnings(draft), *clashing(farm), *safe_air(farm)),
         )
 
     def _sheet(self, name: str) -> Sheet:

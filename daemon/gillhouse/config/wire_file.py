@@ -79,6 +79,8 @@ class WordsSensor(SensorGroup):
     format: Literal["words"]
     words: dict[str, WireText]
     path: Pointer | None = None
+    button: YesNo = False
+    """Of people: a push button beside the door; each press begins the time of somebody inside."""
 
 
 SENSORS: dict[str, type[SensorGroup]] = {
@@ -206,6 +208,17 @@ class LightRelay(RelayGroup):
     least_off: Annotated[Duration, between("0 s", "1 h")] = 60_000
 
 
+class UvRelay(RelayGroup):
+    """A lamp that harms eyes and skin. Its door must be proved shut and nobody inside, whatever these say."""
+
+    least_on: Annotated[Duration, between("0 s", "1 h")] = 0
+    least_off: Annotated[Duration, between("0 s", "1 h")] = 60_000
+    longest_run: Annotated[Duration, between("1 s", "4 h")] | None = 3_600_000
+    lease: Lease = 60_000
+    only_door_closed: YesNo = True
+    not_with_people: YesNo = True
+
+
 class PumpRelay(RelayGroup):
     least_on: Annotated[Duration, between("0 s", "1 h")] = 5_000
     least_off: Annotated[Duration, between("0 s", "1 h")] = 75_000
@@ -224,6 +237,7 @@ RELAYS: dict[str, type[RelayGroup]] = {
     "cooler": CoolerRelay,
     "light": LightRelay,
     "circulation": CirculationRelay,
+    "uv": UvRelay,
     "pump": PumpRelay,
     "damper": DamperRelay,
 }

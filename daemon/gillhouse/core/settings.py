@@ -239,6 +239,25 @@ class HoseSettings:
     """Share of the wind outdoors that is felt inside, where no wind gauge stands there."""
 
 
+class SafeAirBy(StrEnum):
+    """What makes a fan run while nothing commands it."""
+
+    TIMER = "timer"
+    """A repeat timer of its own."""
+    BOARD = "board"
+    """The relay board's own programme."""
+
+
+@dataclass(frozen=True, slots=True)
+class SafeAir:
+    """What the grower says of a space's fan while this box is dead. Declared, never driven by us."""
+
+    min_per_h: float
+    by: SafeAirBy
+    tested: str | None = None
+    """ISO date it was last seen to run so."""
+
+
 @dataclass(frozen=True, slots=True)
 class WaterSettings:
     """The water that feeds the nozzles."""
@@ -286,6 +305,8 @@ class SpaceSettings:
     block_core_c: float | None = None
     """Over this inside a block somebody is called; None: the usual limit (see `core.kind_limits`)."""
     hose: HoseSettings = HoseSettings()
+    safe_air: SafeAir | None = None
+    """None: nothing is said of its fan while this box is dead."""
 
 
 @dataclass(frozen=True, slots=True)
