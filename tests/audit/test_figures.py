@@ -139,9 +139,10 @@ def test_alarms_with_time_to_acknowledge_and_notes(book: Book) -> None:
     (alarm,) = space["alarms"]
     assert (alarm["start"], alarm["end"]) == ("2026-10-14T02:14:00+02:00", "2026-10-14T02:52:00+02:00")
     assert (alarm["acknowledged_after_s"], alarm["who"], alarm["announced"]) == (300.0, "helper 1", 1)
-    assert space["notes"] == [
-        {"at": "2026-10-14T02:47:00+02:00", "space": "tent", "who": "helper 1", "text": "bypass open"}
-    ]
+    [note] = space["notes"]
+    assert (note["at"], note["space"]) == ("2026-10-14T02:47:00+02:00", "tent")
+    assert (note["who"], note["text"]) == ("helper 1", "bypass open")
+    assert (note["corrects"], note["corrected_by"]) == (None, None)
 
 
 def test_an_alarm_that_was_over_before_the_night_is_not_told(book: Book) -> None:

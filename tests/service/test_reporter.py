@@ -73,7 +73,8 @@ def test_it_says_what_the_command_says(journal: Path) -> None:
         wait_until(lambda: post.sent and reporter.settled(), 60, "the report")
     with Reader(journal) as reader:
         night = night_of(reader, last_window(reader, MORNING), MORNING)
-    text = as_text(night)
+        seal = str(reader.head())
+    text = as_text(night) + f"LOG SEAL  {seal}  Keep this message: it proves the log up to now.\n"
     assert post.sent == [(text.splitlines()[0], text, {"night.html": as_html(night)})]
 
 

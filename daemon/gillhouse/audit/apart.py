@@ -82,14 +82,16 @@ def _tell(journal: Path, now_ms: int) -> dict[str, str]:
     from gillhouse.audit.html import as_html
     from gillhouse.audit.report import last_window, night_of
     from gillhouse.audit.text import as_text
+    from gillhouse.audit.wording import seal_line
     from gillhouse.store.reader import Reader
 
     try:
         with Reader(journal) as reader:
             night = night_of(reader, last_window(reader, now_ms), now_ms)
+            seal = seal_line(reader.head())
     except GillhouseError as error:
         return {"trouble": str(error)}
-    return {"text": as_text(night), "page": as_html(night)}
+    return {"text": as_text(night) + seal, "page": as_html(night)}
 
 
 def main() -> None:

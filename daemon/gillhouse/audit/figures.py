@@ -11,6 +11,7 @@ one stored that night. Only a late reading, which was marked unseen, is held aga
 
 from collections import Counter
 from collections.abc import Iterable, Sequence
+from dataclasses import replace
 from itertools import groupby
 
 from gillhouse.audit import causes, hold, places, runs
@@ -316,11 +317,15 @@ def _notes(evidence: Evidence) -> list[NoteNight]:
             continue
         if event.kind is EventKind.NOTE:
             who, text = str(event.facts.get("who", "")), str(event.facts.get("text", ""))
-            found.append(NoteNight(happened.ts, event.space, who, text))
+            corrects = event.facts.get("corrects")
+            earlier = int(corrects) if isinstance(corrects, int) else None
+            found.append(NoteNight(happened.ts, event.space, who, text, happened.seq, earlier))
         elif event.kind is EventKind.WATER and event.reason not in (None, Reason.OWN_REACH):
             assert event.reason is not None  # just looked at
-            found.append(NoteNight(happened.ts, event.space, "", reason_words(event.reason, event.facts)))
-    return found
+            words = reason_words(event.reason, event.facts)
+            found.append(NoteNight(happened.ts, event.space, "", words, happened.seq))
+    later = {one.corrects: one.number for one in found if one.corrects is not None}
+    return [replace(one, corrected_by=later.get(one.number)) for one in found]
 
 
 def _reach(evidence: Evidence, space: str) -> tuple[float, float] | None:

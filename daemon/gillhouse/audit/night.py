@@ -118,6 +118,12 @@ class NoteNight:
     space: str | None
     who: str
     text: str
+    number: int = 0
+    """In the journal: a note that puts this one right names it."""
+    corrects: int | None = None
+    """Number of the note this one puts right."""
+    corrected_by: int | None = None
+    """Number of the newest note that puts this one right, as far as it was written within the night."""
 
 
 @dataclass(frozen=True, slots=True)

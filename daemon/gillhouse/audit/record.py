@@ -222,7 +222,15 @@ def _alarm(one: AlarmNight, zone: tzinfo) -> dict[str, Any]:
 
 
 def _note(one: NoteNight, zone: tzinfo) -> dict[str, Any]:
-    return {"at": iso(one.ts, zone), "space": one.space, "who": one.who, "text": one.text}
+    return {
+        "at": iso(one.ts, zone),
+        "space": one.space,
+        "who": one.who,
+        "text": one.text,
+        "number": one.number,
+        "corrects": one.corrects,
+        "corrected_by": one.corrected_by,
+    }
 
 
 def _happened(one: Happened, zone: tzinfo) -> dict[str, Any]:

@@ -5,6 +5,7 @@ moves a relay or touches an alarm needs it running.
 """
 
 import getpass
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -13,6 +14,7 @@ from gillhouse.commands.options import default_state
 from gillhouse.core.inputs import Act, OperatorAction
 from gillhouse.core.outputs import EventKind
 from gillhouse.core.reasons import WORDS, Reason
+from gillhouse.core.snapshot import to_plain
 from gillhouse.errors import LocalError
 from gillhouse.local import SOCKET_NAME, ask
 from gillhouse.record import record_only
@@ -33,17 +35,40 @@ def record(state_dir: Path | None, act: Act, subject: str, text: str) -> tuple[s
 
     Returns: why it could not be taken, in words; nothing where it was.
     """
+    return recorded(state_dir, act, subject, text).refused
+
+
+@dataclass(frozen=True, slots=True)
+class Recorded:
+    """What became of an action that was to be written down."""
+
+    refused: tuple[str, ...]
+    """Why it could not be taken, in words."""
+    number: int | None
+    """Its journal number; None where it was refused."""
+
+
+def recorded(
+    state_dir: Path | None, act: Act, subject: str, text: str, corrects: int | None = None
+) -> Recorded:
+    """As `record`, and tells the number it has in the journal.
+
+    Args:
+        corrects: number of the note this one puts right.
+    """
     state = state_dir or default_state()
     if (state / SOCKET_NAME).exists():
-        events = send(state, act, subject, text=text)["events"]
-        refused = [event for event in events if event["kind"] == EventKind.REFUSED]
-        return tuple(WORDS[Reason(event["reason"])].format(**event["facts"]) for event in refused)
-    if not state.exists():
-        raise LocalError(f"no journal in {state}: give --state, or start `gillhouse run` once")
-    action = OperatorAction(act, subject, getpass.getuser(), text)
-    outcome = record_only(state / JOURNAL, action, SystemClock())
-    return tuple(
-        WORDS[event.reason].format(**event.facts)
-        for event in outcome.events
-        if event.kind is EventKind.REFUSED and event.reason is not None
+        more = {} if corrects is None else {"corrects": corrects}
+        events = send(state, act, subject, text=text, **more)["events"]
+    else:
+        if not state.exists():
+            raise LocalError(f"no journal in {state}: give --state, or start `gillhouse run` once")
+        action = OperatorAction(act, subject, getpass.getuser(), text, corrects=corrects)
+        outcome = record_only(state / JOURNAL, action, SystemClock())
+        events = to_plain(outcome.events)
+    refused = [event for event in events if event["kind"] == EventKind.REFUSED and event["reason"]]
+    causes = [event["causes"][0] for event in events if event["causes"]]
+    return Recorded(
+        tuple(WORDS[Reason(event["reason"])].format(**event["facts"]) for event in refused),
+        None if refused else min(causes, default=None),
     )

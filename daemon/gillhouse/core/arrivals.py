@@ -257,7 +257,10 @@ def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> N
     if item.act is Act.NOTE:
         space = item.subject if item.subject in plan.spaces else None
         facts: Facts = {"text": item.text, "who": item.who}
-        step.events.append(Event(EventKind.NOTE, item.subject, space, None, facts, (step.seq,)))
+        causes: tuple[int, ...] = (step.seq,)
+        if item.corrects is not None:
+            facts, causes = {**facts, "corrects": item.corrects}, (step.seq, item.corrects)
+        step.events.append(Event(EventKind.NOTE, item.subject, space, None, facts, causes))
         if item.subject in state.caps and hosing.says_hosed(item.text):
             step.events += hosing.told(plan, state, step.now, replace(item, act=Act.HOSED), step.seq)
             step.conditions += hosing.conditions(plan, state, step.now)

@@ -106,6 +106,8 @@ class OperatorAction:
     """For ACK: the occurrence meant (a stale acknowledgement touches nothing newer)."""
     amount: float | None = None
     """For AIRING: air changes."""
+    corrects: int | None = None
+    """For NOTE: the journal number of the note this one puts right; both stay."""
 
 
 @dataclass(frozen=True, slots=True)
