@@ -137,6 +137,20 @@ class MosquittoBroker:
         self.start()
 
 
+def certificate(folder: Path) -> tuple[ssl.SSLContext, str]:
+    """A server's context and the authority to trust, for 127.0.0.1 alone; made for the test."""
+    key, cert = folder / "key.pem", folder / "cert.pem"
+    subprocess.run(
+        [program("openssl", "openssl"), "req", "-x509", "-newkey", "ec", "-pkeyopt",
+         "ec_paramgen_curve:prime256v1", "-nodes", "-keyout", str(key), "-out", str(cert), "-days", "2",
+         "-subj", "/CN=127.0.0.1", "-addext", "subjectAltName=IP:127.0.0.1"],
+        check=True, capture_output=True,
+    )
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
+    context.load_cert_chain(cert, key)
+    return context, str(cert)
+
+
 @dataclass(frozen=True)
 class ReceivedMail:
     """One mail as it came over the wire."""

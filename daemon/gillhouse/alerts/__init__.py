@@ -8,6 +8,7 @@ from gillhouse.alerts.memory import MemoryChannel
 from gillhouse.alerts.mqtt import MqttChannel, Publish
 from gillhouse.clock import Clock
 from gillhouse.core.edges import AlertSettings, ChannelSettings
+from gillhouse.errors import ChannelError
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,11 +32,29 @@ def _webhook(settings: ChannelSettings, _ports: Ports) -> Channel:
     return WebhookChannel(settings)
 
 
+def _sms(settings: ChannelSettings, ports: Ports) -> Channel:
+    try:
+        from gillhouse.alerts.sms import SmsChannel
+    except ImportError as error:
+        raise ChannelError(
+            f"channel {settings.id}: the extra is missing ({error}); run: pip install 'gillhouse[sms]'"
+        ) from None
+    return SmsChannel(settings, ports.clock)
+
+
+def _apprise(settings: ChannelSettings, _ports: Ports) -> Channel:
+    from gillhouse.alerts.apprise import AppriseChannel
+
+    return AppriseChannel(settings)
+
+
 CHANNELS: dict[str, Callable[[ChannelSettings, Ports], Channel]] = {
     # kind in the config: how it is made
     "mail": _mail,
     "webhook": _webhook,
     "mqtt": lambda settings, ports: MqttChannel(settings, ports.publish),
+    "sms": _sms,
+    "apprise": _apprise,
     "memory": lambda settings, ports: MemoryChannel(settings, ports.clock),
 }
 

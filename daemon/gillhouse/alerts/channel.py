@@ -49,6 +49,16 @@ class Message:
     attachments: tuple[Attachment, ...] = ()
 
 
+@dataclass(frozen=True, slots=True)
+class Incoming:
+    """Something that came in over a channel, from whoever could reach it: nothing of it is believed yet."""
+
+    channel: str
+    sender: str
+    """A number or an address, as the network or the mail says it."""
+    body: str
+
+
 class Channel(Protocol):
     """One way out. `send` may take as long as the channel's timeout, so control never calls it."""
 

@@ -66,6 +66,8 @@ class Act(StrEnum):
     """Of an alarm: what it watches is being mended, until the time given; `text` says why."""
     IN_SERVICE = "in-service"
     RESET = "reset"
+    PASS_ON = "pass-on"
+    """Of an alarm: `who` (a person's id) cannot come; the next one is called now."""
     OVERRIDE = "override"
     RELEASE = "release"
     """Ends an override."""
