@@ -82,6 +82,7 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
         now = self._clock.now()
         self._offset_ms = now.wall_ms - now.mono_ms
         self._plan.timers.rebuild(now)
+        self._plan.relays.start(now)
         self.decider.begin(now, first)
         self._thread.start()
 
@@ -104,6 +105,7 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
         """Puts a re-read config in force, between two inputs."""
 
         def change(now: Instant) -> None:
+            plan.relays.start(now, before=self._plan.relays)
             self._plan = plan
             plan.timers.rebuild(now)
             self.decider.resettle(now, settings, plan.relays)
@@ -145,8 +147,10 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
                     self._due(now)
                     wake_ms = self._next_wake(now)
             self.decider.let_go(self._clock.now())
+            self._plan.relays.close(self._clock.now())
         except BaseException as error:  # noqa: BLE001 - our bug: let go of everything, tell, die
             self._plan.relays.all_off(self._clock.now())
+            self._plan.relays.close(self._clock.now())
             self.on_failure(error)
 
     def _next_wake(self, now: Instant) -> int:

@@ -26,7 +26,7 @@ from gillhouse.mqtt import BrokerLink
 from gillhouse.payloads.message import Message
 from gillhouse.payloads.routes import Routes
 from gillhouse.relays import Relays
-from gillhouse.relays.driver import Publish
+from gillhouse.relays.ports import Ports
 from gillhouse.reporter import NIGHT_REPORT, Reporter
 from gillhouse.requests import answer
 from gillhouse.resume import farm_as_left
@@ -82,7 +82,8 @@ class Service:
         self.mirror = Mirror(config.mirror, path, clock, self.writer) if config.mirror else None
         with Reader(path) as reader:
             farm = farm_as_left(reader, config.farm)
-        plan = plan_of(config, path, self.link.publish)
+        self.ports = Ports(self.link.publish, clock, lambda report: self.control.inbox.put(report))
+        plan = plan_of(config, path, self.ports)
         hands = Hands(farm, config.digest, __version__, plan.relays, self.writer, self.alerts)
         chores = Chores({NIGHT_REPORT: self.reporter.build})
         self.control = Control(clock, Decider(hands, self.writer.next_seq), plan, chores)
@@ -137,7 +138,7 @@ class Service:
             name for name in WAITS_FOR_RESTART if getattr(config, name) != getattr(self.config, name)
         )
         self.writer.put(*rows_of(config, self.clock.now().wall_ms))
-        self.control.resettle(config.farm, plan_of(config, self.state_dir / JOURNAL, self.link.publish))
+        self.control.resettle(config.farm, plan_of(config, self.state_dir / JOURNAL, self.ports))
         self.config = config
         self.link.subscribe(topics_of(config))
         return waits
@@ -216,7 +217,7 @@ def rows_of(config: Config, wall_ms: int) -> list[Entry]:
     ]
 
 
-def plan_of(config: Config, journal: Path, publish: Publish) -> Plan:
+def plan_of(config: Config, journal: Path, ports: Ports) -> Plan:
     """Routes that know again what was stored last, relay drivers, and due times."""
     routes = Routes(config.routes, config.broker.max_payload)
     with Reader(journal) as reader:
@@ -225,7 +226,7 @@ def plan_of(config: Config, journal: Path, publish: Publish) -> Plan:
     daily = {} if config.report.send_at_min is None else {NIGHT_REPORT: config.report.send_at_min}
     return Plan(
         routes,
-        Relays.wired(config.relay_wires.values(), publish),
+        Relays.wired(config.relay_wires.values(), ports),
         Timers(config.farm.programmes.values(), config.farm.zone, daily),
     )
 

@@ -64,6 +64,25 @@ class Board:
             self.changes.append((time.monotonic(), on))
         self._client.publish(STATE, json.dumps({"relay": "ON" if on else "OFF"}), 1)
 
+    def leave_on(self) -> None:
+        """On, as a daemon that is gone left it."""
+        with self._lock:
+            self._click(True)
+
+    def pull_out(self) -> None:
+        """Without current: its relay drops out, its link breaks without a word, its will is told."""
+        with self._lock:
+            if self._timer is not None:
+                self._timer.cancel()
+            if self.on:
+                self.on = False
+                self.changes.append((time.monotonic(), False))
+        self._client.on_disconnect = None
+        sock = self._client.socket()
+        assert sock is not None
+        self._client.loop_stop()
+        sock.close()
+
     def stop(self) -> None:
         if self._timer is not None:
             self._timer.cancel()

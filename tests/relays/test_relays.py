@@ -11,6 +11,7 @@ from gillhouse.errors import RelayError
 from gillhouse.payloads import Message
 from gillhouse.relays import Relays
 from gillhouse.relays.memory import MemoryDriver, Switching
+from relays.ports import ports_of
 
 NOW = Instant(1_795_608_000_000, 0)
 
@@ -25,21 +26,15 @@ def memory(relays: Relays, relay: str) -> MemoryDriver:
     return driver
 
 
-def silent(
-    topic: str, payload: bytes, qos: int = 1, retain: bool = False, expire_s: float | None = None
-) -> bool:
-    return True
-
-
 def test_each_command_reaches_its_relay_alone() -> None:
-    relays = Relays.wired([RelayWire("fan", "memory"), RelayWire("mist", "memory")], silent)
+    relays = Relays.wired([RelayWire("fan", "memory"), RelayWire("mist", "memory")], ports_of())
     relays.apply(command("mist"), NOW)
     assert memory(relays, "mist").is_on(NOW)
     assert memory(relays, "fan").history(NOW) == ()
 
 
 def test_the_history_tells_who_let_go() -> None:
-    relays = Relays.wired([RelayWire("mist", "memory")], silent)
+    relays = Relays.wired([RelayWire("mist", "memory")], ports_of())
     relays.apply(command("mist"), NOW)
     relays.apply(command("mist"), NOW.later(4_000))  # renewed to 9 s
     relays.apply(command("mist", lease_ms=1_000), NOW.later(20_000))
@@ -51,7 +46,7 @@ def test_the_history_tells_who_let_go() -> None:
 
 
 def test_advice_goes_nowhere_even_for_a_relay_that_is_not_wired() -> None:
-    relays = Relays.wired([RelayWire("fan", "memory")], silent)
+    relays = Relays.wired([RelayWire("fan", "memory")], ports_of())
     relays.apply(command("fan", advise=True), NOW)
     relays.apply(command("ghost", advise=True), NOW)
     assert memory(relays, "fan").history(NOW) == ()
@@ -59,16 +54,18 @@ def test_advice_goes_nowhere_even_for_a_relay_that_is_not_wired() -> None:
 
 def test_an_unknown_relay_is_named() -> None:
     with pytest.raises(RelayError, match="no relay 'ghost'; known: fan"):
-        Relays.wired([RelayWire("fan", "memory")], silent).apply(command("ghost"), NOW)
+        Relays.wired([RelayWire("fan", "memory")], ports_of()).apply(command("ghost"), NOW)
 
 
 def test_an_unknown_driver_is_named() -> None:
-    with pytest.raises(ValueError, match="relay fan: no driver 'steam'; use one of mqtt, memory"):
-        Relays.wired([RelayWire("fan", "steam")], silent)
+    with pytest.raises(
+        ValueError, match="relay fan: no driver 'steam'; use one of mqtt, memory, gpio, modbus"
+    ):
+        Relays.wired([RelayWire("fan", "steam")], ports_of())
 
 
 def test_all_off_reaches_every_relay() -> None:
-    relays = Relays.wired([RelayWire("fan", "memory"), RelayWire("mist", "memory")], silent)
+    relays = Relays.wired([RelayWire("fan", "memory"), RelayWire("mist", "memory")], ports_of())
     relays.apply(command("fan"), NOW)
     relays.apply(command("mist"), NOW)
     relays.all_off(NOW.later(1_000))
@@ -82,7 +79,7 @@ def test_one_boards_word_speaks_for_all_its_relays() -> None:
         )
         for relay in ("one", "two")
     ]
-    relays = Relays.wired(wires, silent)
+    relays = Relays.wired(wires, ports_of())
     assert relays.topics() == ("board/one", "board/alive", "board/two")
     assert relays.report(Message("board/alive", b"offline", NOW)) == (
         RelayReport("one", None, available=False), RelayReport("two", None, available=False),

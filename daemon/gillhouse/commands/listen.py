@@ -23,6 +23,7 @@ from gillhouse.mqtt import BrokerLink
 from gillhouse.payloads.guess import Guess, looks_like
 from gillhouse.payloads.message import Message
 from gillhouse.relays import Relays
+from gillhouse.relays.ports import Ports
 
 CLICK_MS = 2_000
 WAIT_MS = 10_000
@@ -92,7 +93,8 @@ def command(  # one argument an option
     try:
         ear.connect()
         if relays and config is not None:
-            _click_each(ear, Relays.wired(config.relay_wires.values(), ear.link.publish))
+            wires = [replace(wire, advise_only=False) for wire in config.relay_wires.values()]
+            _click_each(ear, Relays.wired(wires, Ports(ear.link.publish, ear.clock, lambda _: None)))
             return
         click.echo(f"listening to {broker.host}:{broker.port} for {seconds:g} s; breathe on a sensor ...")
         topics = ear.listen(int(seconds * 1000))
@@ -165,4 +167,5 @@ def _click_each(ear: Ear, relays: Relays) -> None:
             default="it",
         )
         click.echo(f"  {ident}: {answer}")
-    relays.all_off(ear.clock.now())
+    relays.close(ear.clock.now())
+    relays.start(ear.clock.now())

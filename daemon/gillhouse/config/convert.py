@@ -213,9 +213,16 @@ def _relay(draft: Draft, farm: ff.FarmGroup, ident: str, relay: wf.RelayGroup) -
         only_door_closed=relay.only_door_closed,
         not_with_people=relay.not_with_people,
         over_broker=relay.driver == "mqtt",
-        echo_within_ms=relay.state.within if relay.state else None,
+        echo_within_ms=_echo_within_ms(relay),
         **role_only,
     )
+
+
+def _echo_within_ms(relay: wf.RelayGroup) -> int | None:
+    """A Modbus coil is read back; a pin's own level says nothing of the contact behind it."""
+    if relay.modbus:
+        return relay.modbus.within
+    return relay.state.within if relay.state else None
 
 
 def _programme(ident: str, programme: ff.ProgrammeGroup) -> ProgrammeSettings:

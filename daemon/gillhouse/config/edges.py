@@ -8,7 +8,10 @@ from gillhouse.config.draft import Draft
 from gillhouse.config.places import secret_path
 from gillhouse.core.edges import (
     BrokerSettings,
+    GpioPin,
     MirrorSettings,
+    ModbusCoil,
+    ModbusLine,
     RelayWire,
     ReportSettings,
     SensorRoute,
@@ -67,7 +70,7 @@ def route(ident: str, sensor: wf.SensorGroup) -> SensorRoute:
     )
 
 
-def wire(ident: str, relay: wf.RelayGroup) -> RelayWire:
+def wire(ident: str, relay: wf.RelayGroup, advise_only: bool) -> RelayWire:
     said: dict[str, str | None] = {}
     if relay.command:
         said |= {
@@ -81,8 +84,29 @@ def wire(ident: str, relay: wf.RelayGroup) -> RelayWire:
     if relay.available:
         said |= {"available_topic": relay.available.topic}
         said |= {"available_on": relay.available.on, "available_off": relay.available.off}
-    # None stands only where RelayWire takes it
-    return RelayWire(ident, relay.driver, **said)  # type: ignore[arg-type]
+    pin = relay.gpio
+    return RelayWire(
+        ident,
+        relay.driver,
+        **said,  # type: ignore[arg-type]  # None stands only where RelayWire takes it
+        gpio=None if pin is None else GpioPin(pin.pin, pin.active_low, pin.chip),
+        modbus=None if relay.modbus is None else coil(relay.modbus),
+        advise_only=advise_only if relay.advise_only is None else relay.advise_only,
+    )
+
+
+def coil(given: wf.ModbusGroup) -> ModbusCoil:
+    if given.serial is None:
+        line = ModbusLine(given.host or "", given.port, timeout_ms=given.timeout)
+    else:
+        line = ModbusLine(
+            serial=given.serial,
+            baud=given.baud,
+            parity=given.parity[0].upper(),
+            stop_bits=given.stop_bits,
+            timeout_ms=given.timeout,
+        )
+    return ModbusCoil(line, given.coil, given.device)
 
 
 def store(draft: Draft) -> StoreSettings:

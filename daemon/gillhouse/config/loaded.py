@@ -19,6 +19,7 @@ from gillhouse.config.draft import Draft, read
 from gillhouse.config.inside_checks import safe_air
 from gillhouse.config.mistake import Mistake
 from gillhouse.config.places import CREDENTIAL, read_text, secret_path, secret_trouble, shipped_dir
+from gillhouse.config.relay_wires import check_extras
 from gillhouse.config.species_file import laid_over, read_species
 from gillhouse.config.tree import Sheet, parse
 from gillhouse.config.warnings import clashing, warnings
@@ -98,6 +99,7 @@ class _Loading:
         check(draft, species, known)
         if self.look_at_secrets:
             _secrets(draft, self.path.parent)
+            check_extras(draft)
         mistakes += sheet.mistakes
         if mistakes or draft.farm is None:
             raise ConfigError([str(mistake) for mistake in sorted(set(mistakes))])
@@ -110,7 +112,10 @@ class _Loading:
             farm=farm,
             broker=edges.broker(draft, folder),
             routes=tuple(edges.route(ident, sensor) for ident, sensor in draft.sensors.items()),
-            relay_wires={ident: edges.wire(ident, relay) for ident, relay in draft.relays.items()},
+            relay_wires={
+                ident: edges.wire(ident, relay, draft.farm.advise_only)
+                for ident, relay in draft.relays.items()
+            },
             store=edges.store(draft),
             mirror=edges.mirror(draft, folder),
             alerts=people.alerts(draft, folder),

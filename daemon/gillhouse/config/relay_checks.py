@@ -9,15 +9,13 @@ from gillhouse.config.cron import cron_trouble
 from gillhouse.config.draft import Draft
 from gillhouse.config.farm_file import ProgrammeGroup
 from gillhouse.config.references import must_exist
+from gillhouse.config.relay_wires import FLOOD_OR_BURN, check_places, check_wire
 from gillhouse.config.tree import Key
 from gillhouse.config.wording import got
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import Role
 
-FLOOD_OR_BURN = ("mist", "heater", "pump")
-"""Roles that hurt when they stay on: never on a board that cannot let go, unless hardware cuts them."""
-
-TIMED = (Role.MIST, Role.FAN, Role.LIGHT, Role.CIRCULATION)
+TIMED = (Role.MIST, Role.FAN, Role.LIGHT, Role.CIRCULATION, Role.UV)
 SHARED = ("pump", "fan", "heater", "cooler")
 """Roles that may stand without a space, if a shared section names them or several spaces breathe by them."""
 
@@ -28,8 +26,10 @@ def check_relays(draft: Draft) -> None:
         _place(draft, ident, relay)
         _letting_go(draft, ident, relay)
         _wire(draft, ident, relay)
+        check_wire(draft, ident, relay)
         _times(draft, ident, relay)
     _command_topics(draft)
+    check_places(draft)
     _supplies(draft)
     _shared_air(draft)
     for ident, programme in draft.programmes.items():
@@ -59,7 +59,7 @@ def _place(draft: Draft, ident: str, relay: wf.RelayGroup) -> None:
 
 def _letting_go(draft: Draft, ident: str, relay: wf.RelayGroup) -> None:
     here: Key = ("relays", ident)
-    if relay.lease is None:
+    if relay.lease is None and relay.driver == "mqtt":
         if relay.role in FLOOD_OR_BURN and relay.run_time_limiter is None:
             draft.sheet.add(
                 (*here, "lease"),
@@ -83,11 +83,6 @@ def _wire(draft: Draft, ident: str, relay: wf.RelayGroup) -> None:
         draft.sheet.add(
             (*here, "command"),
             "is missing; add the topic the board listens on, as command: {topic: farm/room/mist/set}",
-        )
-    if relay.driver == "memory" and relay.command is not None:
-        draft.sheet.add(
-            (*here, "command"),
-            "has no meaning with driver: memory, which drives nothing; delete one of the two",
         )
     if relay.command and relay.command.on == relay.command.off:
         draft.sheet.add(

@@ -131,6 +131,12 @@ def _relays(draft: Draft) -> Iterator[str]:
             )
         if relay.driver == "mqtt" and relay.state is None:
             yield f"relays.{ident}: the board reports no state: a relay that sticks goes unseen"
+        if relay.gpio and relay.gpio.active_low is (relay.gpio.pin > 8):
+            yield (
+                f"relays.{ident}.gpio.pin: {relay.gpio.pin} is pulled towards on from power-on until we"
+                f" start; use one of {'2 to 8' if relay.gpio.active_low else '9 to 27'}, or fit a resistor of"
+                " some kilohms that pulls the relay's input to off"
+            )
 
 
 def _water(draft: Draft) -> Iterator[str]:

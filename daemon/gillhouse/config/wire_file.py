@@ -10,12 +10,13 @@ pages; 300 s of rest is the usual figure for a compressor; the rest is common pr
 
 from typing import Annotated, Literal
 
-from pydantic import BeforeValidator, Field
+from pydantic import BeforeValidator, Field, Strict
 
 from gillhouse.config.fields import (
     Count,
     Duration,
     Group,
+    Host,
     Ident,
     LocalMoment,
     NotNegative,
@@ -137,6 +138,31 @@ class AvailableGroup(Group):
     off: WireText = "offline"
 
 
+class GpioGroup(Group):
+    """A pin of this machine."""
+
+    pin: Annotated[Count, Field(ge=2, le=27)]
+    """As the chip counts (BCM). 0 and 1 belong to the memory of boards that are put on top."""
+    active_low: YesNo = True
+    chip: Annotated[int, Strict(), Field(ge=0, le=15)] | None = None
+
+
+class ModbusGroup(Group):
+    """A coil of a Modbus board, over TCP (host) or a serial line (serial)."""
+
+    coil: Annotated[int, Strict(), Field(ge=0, le=65_535)]
+    """From 0, as in the protocol."""
+    device: Annotated[Count, Field(ge=1, le=247)] = 1
+    host: Host | None = None
+    port: Annotated[Count, Field(ge=1, le=65_535)] = 502
+    serial: Annotated[str, Field(pattern=r"^/dev/[\w./:-]+$", max_length=200)] | None = None
+    baud: Literal[1_200, 2_400, 4_800, 9_600, 19_200, 38_400, 57_600, 115_200] = 9_600
+    parity: Literal["none", "even", "odd"] = "none"
+    stop_bits: Literal[1, 2] = 1
+    timeout: Annotated[Duration, between("50 ms", "5 s")] = 1_000
+    within: Annotated[Duration, between("1 s", "5 min")] = 10_000
+
+
 class LimiterGroup(Group):
     """A piece of hardware that cuts the load whatever any computer says."""
 
@@ -150,7 +176,9 @@ class RelayGroup(Group):
     space: Ident | None = None
     advise_only: YesNo | None = None
     """None: as the farm's."""
-    driver: Literal["mqtt", "memory"] = "mqtt"
+    driver: Literal["mqtt", "memory", "gpio", "modbus"] = "mqtt"
+    gpio: GpioGroup | None = None
+    modbus: ModbusGroup | None = None
     command: CommandGroup | None = None
     state: StateGroup | None = None
     available: AvailableGroup | None = None

@@ -66,15 +66,55 @@ class SensorRoute:
 
 
 @dataclass(frozen=True, slots=True)
+class GpioPin:
+    """A pin of this machine."""
+
+    pin: int
+    """As the chip counts (BCM), not the place on the header."""
+    active_low: bool = True
+    """The relay is on while the pin is low, as on most boards with optocouplers."""
+    chip: int | None = None
+    """Number of the /dev/gpiochip; None: the one this board usually has its header on."""
+
+
+@dataclass(frozen=True, slots=True)
+class ModbusLine:
+    """How Modbus boards are reached: over TCP, or where `serial` is given, over that device."""
+
+    host: str = ""
+    port: int = 502
+    serial: str | None = None
+    baud: int = 9_600
+    parity: str = "N"
+    """`N`, `E` or `O`."""
+    stop_bits: int = 1
+    timeout_ms: int = 1_000
+
+    def __str__(self) -> str:
+        return self.serial or f"{self.host}:{self.port}"
+
+
+@dataclass(frozen=True, slots=True)
+class ModbusCoil:
+    """A coil of a Modbus board."""
+
+    line: ModbusLine
+    coil: int
+    """From 0, as in the protocol."""
+    device: int = 1
+    """The board's address on the line, 1 to 247."""
+
+
+@dataclass(frozen=True, slots=True)
 class RelayWire:
     """How one relay is reached. Payloads are templates over `{seconds}`, `{until}` and `{id}`."""
 
     relay: str
     """Id, as in `FarmSettings.relays`."""
     driver: str
-    """A key of `relays.DRIVERS`: `mqtt` or `memory`."""
+    """A key of `relays.DRIVERS`."""
     command_topic: str | None = None
-    """mqtt: where commands go. None for `memory`."""
+    """mqtt: where commands go. None for every other driver."""
     payload_on: str = "ON"
     """`{seconds}`: whole seconds to run; `{until}`: Unix time at which it must be off; `{id}`: the command's
     number. Only these three are filled in; every other brace stays, so JSON is written as it is:
@@ -91,6 +131,10 @@ class RelayWire:
     """The board's own birth and last will; None: it has none."""
     available_on: str = "online"
     available_off: str = "offline"
+    gpio: GpioPin | None = None
+    modbus: ModbusCoil | None = None
+    advise_only: bool = False
+    """Not to be touched at all, not even to switch it off."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""What every relay driver can do, and the type of the function a driver sends with."""
+"""What every relay driver can do."""
 
 from typing import Protocol
 
@@ -7,23 +7,23 @@ from gillhouse.core.inputs import RelayReport
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Command
 from gillhouse.payloads import Message
+from gillhouse.relays.ports import Ports, Publish
 
-
-class Publish(Protocol):
-    """Sends a message; `BrokerLink.publish` is one."""
-
-    def __call__(
-        self, topic: str, payload: bytes, qos: int = 1, retain: bool = False, expire_s: float | None = None
-    ) -> bool:
-        """False: not sent, and never will be."""
-        ...
+__all__ = ["Driver", "Make", "Publish"]
 
 
 class Driver(Protocol):
     """One relay. ON is a lease: whatever happens to us, the relay drops out when `lease_ms` has passed."""
 
+    wire: RelayWire
+
+    def start(self, now: Instant) -> None:
+        """Takes hold of the relay and switches it off: nobody knows how the last run left it. Never raises:
+        a board that is not there is told of by `Ports.tell`, and tried again."""
+        ...
+
     def apply(self, command: Command, now: Instant) -> None:
-        """Hands a command over and returns; what the relay then did comes back by `report`.
+        """Hands a command over and returns; what the relay then did comes back by `report` or `Ports.tell`.
 
         A command with `advise` set is never driven.
 
@@ -36,6 +36,10 @@ class Driver(Protocol):
         """Switches off at once. Never raises: it is the last thing done when all else fails."""
         ...
 
+    def close(self, now: Instant) -> None:
+        """Switches off and gives back what it held. Never raises."""
+        ...
+
     def topics(self) -> tuple[str, ...]:
         """Where the relay's board speaks of itself."""
         ...
@@ -46,6 +50,6 @@ class Driver(Protocol):
 
 
 class Make(Protocol):
-    """Makes a driver; a driver's class is one."""
+    """Makes a driver. Touches nothing outside yet: `start` does."""
 
-    def __call__(self, wire: RelayWire, publish: Publish) -> Driver: ...
+    def __call__(self, wire: RelayWire, ports: Ports) -> Driver: ...

@@ -1,16 +1,18 @@
 """A relay that exists in memory only: for the trial of a config, and for tests.
 
-It keeps a timed history and, as a good board does, drops out by itself at the end of a lease.
+It keeps a timed history and, as a good board does, drops out by itself at the end of a lease. It can be
+pulled out and put back, as any board can.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from gillhouse.core.edges import RelayWire
 from gillhouse.core.inputs import RelayReport
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Command
+from gillhouse.errors import RelayError
 from gillhouse.payloads import Message
-from gillhouse.relays.driver import Publish
 
 
 @dataclass(frozen=True, slots=True)
@@ -27,32 +29,51 @@ class Switching:
 class MemoryDriver:
     """One relay in memory. Time comes with each call; between calls it is worked out, not waited for."""
 
-    def __init__(self, wire: RelayWire, publish: Publish | None = None) -> None:
-        """
-        Args:
-            publish: not used; every driver is made the same way.
-        """
-        self.relay = wire.relay
+    def __init__(self, wire: RelayWire, tell: Callable[[RelayReport], None] = lambda _: None) -> None:
+        self.wire = wire
+        self._tell = tell
         self._history: list[Switching] = []
         self._until_ms: int | None = None
+        self._there = True
+
+    def start(self, now: Instant) -> None:
+        self.all_off(now)
+
+    def close(self, now: Instant) -> None:
+        self.all_off(now)
 
     def apply(self, command: Command, now: Instant) -> None:
         if command.advise:
             return
+        if not self._there:
+            raise RelayError(f"relay {self.wire.relay}: pulled out; nothing was switched")
         self._let_go(now)
         if command.on:
             if self._until_ms is None:
-                self._history.append(Switching(now.mono_ms, True))
+                self._switched(now, True)
             self._until_ms = now.mono_ms + command.lease_ms
-        elif self._until_ms is not None:
-            self._history.append(Switching(now.mono_ms, False))
-            self._until_ms = None
+        else:
+            self.all_off(now)
 
     def all_off(self, now: Instant) -> None:
         self._let_go(now)
         if self._until_ms is not None:
-            self._history.append(Switching(now.mono_ms, False))
             self._until_ms = None
+            self._switched(now, False)
+
+    def pull_out(self, now: Instant) -> None:
+        """As if its plug were pulled."""
+        self.all_off(now)
+        self._there = False
+        self._tell(RelayReport(self.wire.relay, None, available=False))
+
+    def put_back(self) -> None:
+        self._there = True
+        self._tell(RelayReport(self.wire.relay, False))
+
+    def _switched(self, now: Instant, on: bool) -> None:
+        self._history.append(Switching(now.mono_ms, on))
+        self._tell(RelayReport(self.wire.relay, on))
 
     def topics(self) -> tuple[str, ...]:
         return ()
@@ -74,3 +95,4 @@ class MemoryDriver:
         if self._until_ms is not None and self._until_ms <= now.mono_ms:
             self._history.append(Switching(self._until_ms, False, by_itself=True))
             self._until_ms = None
+            self._tell(RelayReport(self.wire.relay, False))

@@ -16,7 +16,7 @@ from gillhouse.payloads import Message
 from gillhouse.payloads.json_pointer import Pointer, parse
 from gillhouse.payloads.number import text_of
 from gillhouse.payloads.words import Words, word_of
-from gillhouse.relays.driver import Publish
+from gillhouse.relays.ports import Publish
 
 OFF_EXPIRES_S = 60.0
 """An OFF that found no board for this long is moot: every lease it could end has been renewed or is over."""
@@ -33,7 +33,7 @@ class MqttDriver:
         """
         if wire.command_topic is None:
             raise ValueError(f"relay {wire.relay}: driver mqtt needs command_topic")
-        self._wire = wire
+        self.wire = wire
         self._topic: str = wire.command_topic
         self._publish = publish
         self._state_words = Words((wire.state_on, wire.state_off))
@@ -43,21 +43,28 @@ class MqttDriver:
         self.unread = 0
         """Echoes that could not be read."""
 
+    def start(self, now: Instant) -> None:
+        """Off, where the broker is there already; else the core tells each relay anew once it is."""
+        self.all_off(now)
+
+    def close(self, now: Instant) -> None:
+        self.all_off(now)
+
     def apply(self, command: Command, now: Instant) -> None:
         if command.advise:
             return
-        template = self._wire.payload_on if command.on else self._wire.payload_off
+        template = self.wire.payload_on if command.on else self.wire.payload_off
         lease_ms = command.lease_ms if command.on else 0
         expire_s = lease_ms / 1000 if command.on else OFF_EXPIRES_S
         if not self._publish(self._topic, self._fill(template, lease_ms, now), expire_s=expire_s):
             wish = "on" if command.on else "off"
             raise RelayError(
-                f"relay {self._wire.relay}: {wish} was not sent to {self._topic}, the broker is not there; "
+                f"relay {self.wire.relay}: {wish} was not sent to {self._topic}, the broker is not there; "
                 "a running lease ends by itself"
             )
 
     def all_off(self, now: Instant) -> None:
-        self._publish(self._topic, self._fill(self._wire.payload_off, 0, now), expire_s=OFF_EXPIRES_S)
+        self._publish(self._topic, self._fill(self.wire.payload_off, 0, now), expire_s=OFF_EXPIRES_S)
 
     def _fill(self, template: str, lease_ms: int, now: Instant) -> bytes:
         """The payload. Seconds are rounded up, so that a renewal is never late by rounding."""
@@ -70,17 +77,17 @@ class MqttDriver:
         return template.encode()
 
     def topics(self) -> tuple[str, ...]:
-        both = (self._wire.state_topic, self._wire.available_topic)
+        both = (self.wire.state_topic, self.wire.available_topic)
         return tuple(topic for topic in both if topic is not None)
 
     def report(self, message: Message) -> RelayReport | None:
         try:
-            if message.topic == self._wire.state_topic:
+            if message.topic == self.wire.state_topic:
                 # A kept copy may be hours old: it proves nothing about the relay now.
                 return None if message.retain else self._state(message.payload)
-            if message.topic == self._wire.available_topic:
+            if message.topic == self.wire.available_topic:
                 there = self._available_words.value(text_of(message.payload))
-                return RelayReport(self._wire.relay, None, available=there == 1.0)
+                return RelayReport(self.wire.relay, None, available=there == 1.0)
         except PayloadError:
             self.unread += 1
         return None
@@ -91,4 +98,4 @@ class MqttDriver:
         else:
             document: Any = parse(payload)
             word = word_of(self._state_at.find(document))
-        return RelayReport(self._wire.relay, self._state_words.value(word) == 1.0)
+        return RelayReport(self.wire.relay, self._state_words.value(word) == 1.0)
