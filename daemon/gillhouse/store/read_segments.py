@@ -84,6 +84,11 @@ class SegmentQueries:
         files: dict[str, str] = from_canonical(row[0])
         return files
 
+    def farm_files(self) -> Iterator[str]:
+        """The farm file of every config that was ever in force."""
+        for (files,) in self._db.execute("SELECT files FROM configs ORDER BY first_used"):
+            yield from_canonical(files).get("farm.yaml", "")
+
     def meta(self, key: str) -> Any:
         """A named fact (see `rows.MetaRow`); None if it was never stored."""
         row = self._db.execute("SELECT value FROM meta WHERE key = ?", (key,)).fetchone()

@@ -15,6 +15,7 @@ from urllib.parse import quote
 
 from gillhouse.errors import StoreError
 from gillhouse.store.chain import Head, head_of
+from gillhouse.store.erase import Known, known_people
 from gillhouse.store.migrate import applied
 from gillhouse.store.names import Showing
 from gillhouse.store.read_decisions import DecisionQueries
@@ -71,6 +72,10 @@ class Reader(ReadingQueries, LogQueries, DecisionQueries, MirrorQueries):
     def head(self) -> Head | None:
         """The newest row of the log's chain: kept elsewhere, it proves all rows up to it."""
         return head_of(self._db)
+
+    def people(self) -> tuple[Known, ...]:
+        """Everybody the log has a number for."""
+        return known_people(self._db)
 
     def verify(self, head: str | None = None) -> Checked:
         """Whether the log's chain holds; see `verify.verify`, which says what it raises."""
