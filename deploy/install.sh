@@ -374,7 +374,8 @@ in_force() {  # VERSION
     run systemctl try-restart systemd-journald.service
     if [ "$broker" = here ]; then
         run systemctl enable -q mosquitto.service
-        run systemctl restart mosquitto.service
+        run systemctl restart mosquitto.service ||
+            fail "the broker does not start; see: journalctl -u mosquitto. Then run this again"
     fi
     run systemctl start gillhouse-backup.timer
     [ -z "$dry" ] || return 0

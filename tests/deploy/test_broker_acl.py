@@ -61,11 +61,19 @@ class ShippedBroker:
         subprocess.run([program("mosquitto_passwd", "mosquitto"), "-U", str(lines)], check=True)
         with (etc / "gillhouse.passwd").open("a") as file:
             file.write(lines.read_text())
-        text = (DEPLOY / "mosquitto-gillhouse.conf").read_text()
-        text = text.replace("/etc/mosquitto/", f"{etc}/").replace("/var/lib/mosquitto/", f"{self.root}/")
+        conf_d = etc / "conf.d"
+        conf_d.mkdir()
+        text = (DEPLOY / "mosquitto-gillhouse.conf").read_text().replace("/etc/mosquitto/", f"{etc}/")
         text = text.replace("listener 1883 127.0.0.1", f"listener {self.plain} 127.0.0.1")
         text = text.replace("listener 8883", f"listener {self.tls} 127.0.0.1")
-        (etc / "mosquitto.conf").write_text(f"{text}user root\nlog_dest file {self.root}/log\nlog_type all\n")
+        (conf_d / "gillhouse.conf").write_text(text)
+        # Debian's own file around it, so that what may not stand twice is found out here.
+        text = Path("/etc/mosquitto/mosquitto.conf").read_text()
+        for place, ours in (("/run", "pid"), ("/var/lib", "state"), ("/var/log", "log")):
+            (self.root / ours).mkdir()
+            text = text.replace(f"{place}/mosquitto/", f"{self.root / ours}/")
+        text = text.replace("include_dir /etc/mosquitto/conf.d", f"include_dir {conf_d}")
+        (etc / "mosquitto.conf").write_text(f"user root\n{text}\n")
 
     def start(self) -> None:
         config = self.root / "etc/mosquitto/mosquitto.conf"
