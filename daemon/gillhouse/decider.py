@@ -75,6 +75,8 @@ class Decider:
         hands.writer.put(*_rows(seq, now, item, outcome, token), *unsent)
         for notice in outcome.notices:
             hands.alerts.notice(now, notice)
+        for call in outcome.calls:
+            hands.alerts.call(now, call)
         self.handled += 1
         if isinstance(item, LinkChange) and item.link is Link.STORE and item.up:
             # Rows may be missing before this: what comes after stands by itself.

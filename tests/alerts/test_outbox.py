@@ -8,7 +8,7 @@ import json
 import sqlite3
 import threading
 from collections.abc import Iterator
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import SimpleNamespace
 from typing import Any, cast
@@ -22,8 +22,16 @@ from gillhouse.alerts.outbox import Alerts, Settings
 from gillhouse.alerts.sender import GIVE_UP_MS
 from gillhouse.alerts.wording import NOT_STORED
 from gillhouse.clock import SystemClock, VirtualClock
-from gillhouse.core.edges import AlertSettings, ChannelSettings, PersonSettings, ReachSettings, StoreSettings
-from gillhouse.core.outputs import AlarmNotice, Transition
+from gillhouse.core.edges import (
+    AlertSettings,
+    AnswerBox,
+    ChannelSettings,
+    PersonSettings,
+    ReachSettings,
+    StoreSettings,
+)
+from gillhouse.core.inputs import ChannelReport
+from gillhouse.core.outputs import AlarmNotice, Call, CallKind, Transition
 from gillhouse.errors import ChannelError
 from gillhouse.store.reader import Reader
 from gillhouse.store.records import OutboxAt
@@ -55,6 +63,7 @@ class House:
     folder: Path
     settings: AlertSettings
     clock: VirtualClock = field(default_factory=lambda: VirtualClock(START))
+    calls: int = 0
 
     def open(self) -> "House":
         self.path = self.folder / "journal.db"
@@ -70,6 +79,14 @@ class House:
             cast(Settings, config), self.clock, self.writer, self.path, lambda topic, payload: False
         )
         return self
+
+    def send(
+        self, one: AlarmNotice, person: str = "ana", kind: CallKind = CallKind.ALARM, **over: Any
+    ) -> None:
+        """What the core says when it calls somebody."""
+        self.calls += 1
+        call = Call(f"{self.calls}.0", kind, person, one.priority, notices=(one,))
+        self.alerts.call(self.clock.now(), replace(call, **over))
 
     def close(self) -> None:
         self.alerts.stop()
@@ -120,7 +137,7 @@ def texts(channel: MemoryChannel) -> list[str]:
 
 
 def test_an_announced_alarm_goes_out_and_into_the_store(house: House) -> None:
-    house.alerts.notice(house.clock.now(), notice())
+    house.send(notice())
     house.rest()
     (kept,) = house.channel().history
     assert kept.message.text.startswith("TENT DOOR OPEN now. ")
@@ -128,27 +145,6 @@ def test_an_announced_alarm_goes_out_and_into_the_store(house: House) -> None:
     (row,) = house.rows()
     assert (row.channel, row.alarm, row.occurrence) == ("shelf", "door-open:tent", 1)
     assert (row.text, row.attempts, row.sent, row.last_error) == (kept.message.text, 1, START, None)
-
-
-def test_what_is_not_announced_stays_at_home(house: House) -> None:
-    house.alerts.notice(house.clock.now(), notice(announce=False))
-    house.rest()
-    assert (house.channel().history, house.rows()) == ([], [])
-
-
-@pytest.mark.parametrize(
-    ("one", "ana", "beno"),
-    [
-        (notice("door-open", "barn"), 1, 0),  # daytime: not for beno
-        (notice("tank-empty", "barn"), 1, 1),
-        (notice("relay-stuck", "tent"), 1, 0),  # not his space
-        (notice("relay-stuck", None), 1, 1),  # no space: everybody's
-    ],
-)
-def test_people_get_their_priorities_and_spaces(house: House, one: AlarmNotice, ana: int, beno: int) -> None:
-    house.alerts.notice(house.clock.now(), one)
-    house.rest()
-    assert (len(house.channel("shelf").history), len(house.channel("spare").history)) == (ana, beno)
 
 
 def test_a_report_goes_to_those_who_get_it_with_its_files(house: House) -> None:
@@ -166,7 +162,7 @@ def test_a_report_goes_to_those_who_get_it_with_its_files(house: House) -> None:
 def test_retries_come_after_5_15_60_and_then_every_300_s(house: House) -> None:
     channel = house.channel()
     channel.refusal = ChannelError("busy")
-    house.alerts.notice(house.clock.now(), notice())
+    house.send(notice())
     house.run_for(1_000_000)
     assert [at.mono_ms for at in channel.attempts] == [0, 5_000, 20_000, 80_000, 380_000, 680_000, 980_000]
     (row,) = house.rows()
@@ -183,10 +179,10 @@ def test_order_is_kept_behind_one_that_waits_and_nothing_is_sent_twice(house: Ho
     channel = house.channel()
     channel.refusal = ChannelError("busy")
     for number in (1, 2, 3):
-        house.alerts.notice(house.clock.now(), notice(number=number))
+        house.send(notice(number=number))
     house.run_for(30_000)
     assert len(channel.attempts) == 3, "only the first is tried, at 0, 5 and 20 s"
-    house.alerts.notice(house.clock.now(), notice(number=4))
+    house.send(notice(number=4))
     house.rest()
     assert len(channel.attempts) == 3, "a new one does not press a channel that waits"
     channel.refusal = None
@@ -199,10 +195,10 @@ def test_order_is_kept_behind_one_that_waits_and_nothing_is_sent_twice(house: Ho
 def test_one_that_is_refused_for_good_steps_aside(house: House) -> None:
     channel = house.channel()
     channel.refusal = Refused("550 no such mailbox")
-    house.alerts.notice(house.clock.now(), notice(number=1))
+    house.send(notice(number=1))
     house.rest()
     channel.refusal = None
-    house.alerts.notice(house.clock.now(), notice(number=2))
+    house.send(notice(number=2))
     house.rest()
     assert [kept.message.occurrence for kept in channel.history] == [2]
     house.run_for(5_000)
@@ -211,7 +207,8 @@ def test_one_that_is_refused_for_good_steps_aside(house: House) -> None:
 
 def test_a_channel_that_fails_holds_no_other_up(house: House) -> None:
     house.channel("shelf").refusal = ChannelError("busy")
-    house.alerts.notice(house.clock.now(), notice("tank-empty", "barn"))
+    for name in ("ana", "beno"):
+        house.send(notice("tank-empty", "barn"), name)
     house.rest()
     assert len(house.channel("spare").history) == 1
 
@@ -221,7 +218,7 @@ def test_a_fault_of_ours_in_a_channel_does_not_silence_it(
 ) -> None:
     channel, whole = house.channel(), house.channel().send
     monkeypatch.setattr(channel, "send", lambda message: 1 / 0)
-    house.alerts.notice(house.clock.now(), notice(number=1))
+    house.send(notice(number=1))
     house.rest()
     monkeypatch.setattr(channel, "send", whole)
     house.run_for(5_000)
@@ -232,7 +229,7 @@ def test_a_fault_of_ours_in_a_channel_does_not_silence_it(
 def test_a_late_alarm_says_from_when_it_is(house: House) -> None:
     channel = house.channel()
     channel.refusal = ChannelError("busy")
-    house.alerts.notice(house.clock.now(), notice())
+    house.send(notice())
     house.alerts.message(house.clock.now(), "night", "a report has its own date")
     house.run_for(700_000)
     channel.refusal = None
@@ -246,7 +243,7 @@ def test_a_late_alarm_says_from_when_it_is(house: House) -> None:
 def test_after_a_day_it_is_given_up_and_the_store_says_so(house: House) -> None:
     channel = house.channel()
     channel.refusal = ChannelError("busy")
-    house.alerts.notice(house.clock.now(), notice())
+    house.send(notice())
     house.run_for(GIVE_UP_MS + 600_000)
     tried = len(channel.attempts)
     house.run_for(3_600_000)
@@ -259,7 +256,7 @@ def test_a_step_of_the_wall_clock_gives_nothing_up(house: House) -> None:
     """A board that wakes in 1970 and is set to the right year has not waited for 56 years."""
     channel = house.channel()
     channel.refusal = ChannelError("busy")
-    house.alerts.notice(house.clock.now(), notice())
+    house.send(notice())
     house.rest()
     house.clock.step_wall(56 * 365 * 86_400_000)
     house.run_for(30_000)
@@ -273,7 +270,7 @@ def test_while_the_store_fails_messages_go_out_marked_and_are_written_later(hous
     other = sqlite3.connect(house.path, isolation_level=None)
     other.execute("BEGIN IMMEDIATE")
     house.alerts.store_failed(house.clock.now(), "disk full")
-    house.alerts.notice(house.clock.now(), notice())
+    house.send(notice())
     wait_until(lambda: house.channel().history, what="the message to go out at once")
     assert texts(house.channel())[0].endswith(NOT_STORED)
     assert len(texts(house.channel())[0]) <= 160
@@ -281,7 +278,7 @@ def test_while_the_store_fails_messages_go_out_marked_and_are_written_later(hous
     other.execute("ROLLBACK")
     other.close()
     house.alerts.store_recovered(house.clock.now())
-    house.alerts.notice(house.clock.now(), notice(number=2))
+    house.send(notice(number=2))
     house.run_for(60_000)
     assert NOT_STORED not in texts(house.channel())[1]
     assert [(row.text, row.sent is not None) for row in house.rows()] == [
@@ -298,10 +295,10 @@ def reopened(house: House, settings: AlertSettings | None = None, clock: Virtual
 def test_a_restart_takes_up_what_was_not_sent_and_nothing_else(tmp_path: Path) -> None:
     first = House(tmp_path, AlertSettings((person("ana", "shelf"),), (SHELF,))).open()
     first.alerts.start()
-    first.alerts.notice(first.clock.now(), notice("relay-stuck", number=1))
+    first.send(notice("relay-stuck", number=1))
     first.rest()
     first.channel().refusal = ChannelError("busy")
-    first.alerts.notice(first.clock.now(), notice("relay-stuck", number=2))
+    first.send(notice("relay-stuck", number=2))
     first.alerts.message(first.clock.now(), "night", "text", {"night.html": "<p>1</p>"})
     first.rest()
     unsent = [one.id for one in first.rows() if one.sent is None]
@@ -311,7 +308,7 @@ def test_a_restart_takes_up_what_was_not_sent_and_nothing_else(tmp_path: Path) -
     alarm, report = (kept.message for kept in second.channel().history)
     assert (alarm.occurrence, alarm.priority, alarm.to) == (2, 1, "ana@farm.invalid")
     assert [one.data for one in report.attachments] == [b"<p>1</p>"]
-    second.alerts.notice(second.clock.now(), notice(number=3))
+    second.send(notice(number=3))
     second.rest()
     assert [row.id for row in second.rows()] == [1, 2, 3, 4], "numbers go on"
     assert unsent == [2, 3]
@@ -329,7 +326,8 @@ def test_a_restart_leaves_alone_what_is_old_or_has_lost_its_way(tmp_path: Path) 
     first.alerts.start()
     for name in ("shelf", "spare"):
         first.channel(name).refusal = ChannelError("busy")
-    first.alerts.notice(first.clock.now(), notice(number=1))
+    for name in ("ana", "beno"):
+        first.send(notice(number=1), name)
     first.rest()
     second = reopened(first, settings=AlertSettings((person("ana", "shelf"),), (SHELF,)))
     second.alerts.start()
@@ -356,7 +354,7 @@ def test_stop_does_not_wait_for_a_far_end_that_hangs(house: House, monkeypatch: 
 
     monkeypatch.setattr(house.channel(), "send", hang)
     monkeypatch.setattr("gillhouse.alerts.outbox.STOP_WITHIN_S", 0.05)
-    house.alerts.notice(house.clock.now(), notice())
+    house.send(notice())
     assert entered.wait(5)
     began = SystemClock()
     house.alerts.stop()
@@ -368,15 +366,23 @@ def test_real_mail_and_webhook_through_a_refusal(
     tmp_path: Path, smtp_server: SmtpServer, http_receiver: HttpReceiver
 ) -> None:
     channels = (
-        ChannelSettings("post", "mail", host=smtp_server.host, port=smtp_server.port, security="off",
-                        sender="box@farm.invalid"),
+        ChannelSettings(
+            "post",
+            "mail",
+            host=smtp_server.host,
+            port=smtp_server.port,
+            security="off",
+            sender="box@farm.invalid",
+        ),
         ChannelSettings("hook", "webhook", url=http_receiver.url),
     )
-    house = House(tmp_path, AlertSettings((person("ana", "post", "hook"),), channels)).open()
+    people = (person("ana", "post"), person("beno", "hook"))
+    house = House(tmp_path, AlertSettings(people, channels)).open()
     house.alerts.start()
     smtp_server.refuse, http_receiver.status = "451 try later", 503
     for number in (1, 2):
-        house.alerts.notice(house.clock.now(), notice(number=number))
+        for name in ("ana", "beno"):
+            house.send(notice(number=number), name)
     house.rest()
     smtp_server.refuse, http_receiver.status = None, 204
     house.run_for(5_000)
@@ -385,6 +391,151 @@ def test_real_mail_and_webhook_through_a_refusal(
     bodies = [cast(dict[str, Any], json.loads(one.body)) for one in http_receiver.requests]
     assert [one["occurrence"] for one in bodies] == [1, 1, 2], "the refused one, then both in order"
     assert [(row.channel, row.attempts, row.sent is not None) for row in house.rows()] == [
-        ("post", 2, True), ("hook", 2, True), ("post", 1, True), ("hook", 1, True)
+        ("post", 2, True),
+        ("hook", 2, True),
+        ("post", 1, True),
+        ("hook", 1, True),
     ]
+    house.close()
+
+
+# --- several ways, and what only one of them may say ---------------------------------------------------
+
+BOTH = AlertSettings((person("ana", "shelf", "spare"),), (SHELF, SPARE))
+
+
+@pytest.fixture
+def two_ways(tmp_path: Path) -> Iterator[House]:
+    made = House(tmp_path, BOTH).open()
+    made.alerts.start()
+    yield made
+    made.close()
+
+
+def test_the_second_way_helps_out_after_the_second_failure_and_nothing_is_said_twice(two_ways: House) -> None:
+    told: list[ChannelReport] = []
+    two_ways.alerts.on_report = told.append
+    first, second = two_ways.channel("shelf"), two_ways.channel("spare")
+    first.refusal = ChannelError("busy")
+    two_ways.send(notice())
+    two_ways.run_for(4_999)
+    assert (len(first.attempts), second.history) == (1, [])
+    two_ways.run_for(1)
+    assert (len(first.attempts), len(second.history)) == (2, 1)
+    assert [(one.channel, one.ok, one.call) for one in told] == [
+        ("shelf", False, "1.0"),
+        ("spare", True, "1.0"),
+    ]
+    first.refusal = None
+    two_ways.run_for(3_600_000)
+    assert first.history == [], "it was said already"
+    assert [(row.channel, row.sent is not None, row.last_error) for row in two_ways.rows()] == [
+        ("shelf", True, "went by spare"),
+        ("spare", True, None),
+    ]
+
+
+def test_after_a_restart_the_ways_of_one_call_still_know_of_each_other(tmp_path: Path) -> None:
+    first = House(tmp_path, BOTH).open()
+    first.alerts.start()
+    for name in ("shelf", "spare"):
+        first.channel(name).refusal = ChannelError("busy")
+    first.send(notice())
+    first.run_for(10_000)
+    assert [row.channel for row in first.rows()] == ["shelf", "spare"]
+    second = reopened(first)
+    second.alerts.start()
+    second.run_for(60_000)
+    assert len(second.channel("shelf").history) + len(second.channel("spare").history) == 1
+    assert all(row.sent is not None for row in second.rows())
+    second.close()
+
+
+def test_a_call_about_the_same_that_has_not_got_out_is_not_queued_behind_itself(two_ways: House) -> None:
+    for name in ("shelf", "spare"):
+        two_ways.channel(name).refusal = ChannelError("busy")
+    for _ in range(5):
+        two_ways.send(notice("relay-stuck"))
+        two_ways.run_for(600_000)
+    two_ways.send(notice("relay-stuck", number=2))
+    two_ways.channel("shelf").refusal = None
+    two_ways.run_for(600_000)
+    assert [one.message.occurrence for one in two_ways.channel("shelf").history] == [1, 2]
+    two_ways.send(notice("relay-stuck", number=2))
+    two_ways.rest()
+    assert len(two_ways.channel("shelf").history) == 3, "the last one got out, so it is said again"
+
+
+def test_at_night_the_way_that_rings_comes_first_and_a_digest_takes_the_other(tmp_path: Path) -> None:
+    loud = replace(SPARE, wakes=True)
+    house = House(tmp_path, AlertSettings((person("ana", "shelf", "spare"),), (SHELF, loud))).open()
+    house.alerts.start()
+    house.send(notice("tank-empty"))
+    house.send(notice("tank-empty", number=2), night=True)
+    house.send(notice("relay-stuck"))
+    house.send(notice(), kind=CallKind.DIGEST, notices=(), facts={"readings": 1})
+    dead = AlarmNotice("channel-dead:shelf", "channel-dead", 1, Transition.ACT, 2, "B", True, None, {})
+    house.send(dead)
+    house.rest()
+    quiet, rings = (
+        [one.message.subject for one in house.channel(name).history] for name in ("shelf", "spare")
+    )
+    assert quiet == ["TENT TANK EMPTY", "All quiet"]
+    assert rings == ["TENT TANK EMPTY", "TENT RELAY STUCK ON", "FARM ALERTS NOT GETTING OUT"]
+    house.close()
+
+
+def test_the_weekly_list_goes_over_every_way(two_ways: House) -> None:
+    lines = ({"text": "calibrate tent-rh"},)
+    two_ways.send(notice(), kind=CallKind.WEEKLY, notices=(), lines=lines)
+    two_ways.rest()
+    for name in ("shelf", "spare"):
+        (text,) = texts(two_ways.channel(name))
+        assert text == f"Weekly test of {name}: it works if you read this. Due:\n- calibrate tent-rh\n"
+
+
+def test_a_code_is_drawn_when_it_is_sent_and_never_stored(tmp_path: Path) -> None:
+    answered = replace(SHELF, answers=AnswerBox("imap.invalid", 993, "box", "secret"))
+    house = House(tmp_path, AlertSettings((person("ana", "shelf"),), (answered,))).open()
+    house.alerts.code_of = lambda message, now: f"47{message.occurrence:02}"
+    house.alerts.start()
+    house.send(notice())
+    house.rest()
+    (text,) = texts(house.channel())
+    assert text.endswith("Reply ok 4701, quiet 4701 or next 4701.")
+    assert "4701" not in house.rows()[0].text
+    house.alerts.code_of = None
+    house.send(notice(number=2))
+    house.rest()
+    assert "Reply" not in texts(house.channel())[1], "no code could be drawn: the call goes out all the same"
+    house.close()
+
+
+def test_a_mail_server_that_refuses_for_a_day_delays_every_alert_and_loses_or_doubles_none(
+    tmp_path: Path, smtp_server: SmtpServer
+) -> None:
+    """The drill: a real SMTP server answers 451 for 24 h of virtual time, with an alert every half hour."""
+    channels = (
+        ChannelSettings("post", "mail", host=smtp_server.host, port=smtp_server.port, security="off",
+                        sender="box@farm.invalid"),
+    )  # fmt: skip
+    house = House(tmp_path, AlertSettings((person("ana", "post"),), channels)).open()
+    house.alerts.start()
+    smtp_server.refuse = "451 try later"
+    for number in range(48):
+        house.send(notice("tank-empty", number=number))
+        house.run_for(1_800_000)
+    house = reopened(house)
+    house.alerts.start()
+    house.rest()
+    assert smtp_server.messages == []
+    assert smtp_server.attempts > 200, "every five minutes, for a day"
+    smtp_server.refuse = None
+    house.run_for(600_000)
+    ids = [one.mail["Message-ID"] for one in smtp_server.messages]
+    assert ids == [row.id and f"<{row.ts}-{row.id}@gillhouse.invalid>" for row in house.rows()]
+    assert len(ids) == len(set(ids)) == 48
+    assert [row.occurrence for row in house.rows()] == list(range(48))
+    house.run_for(3_600_000)
+    assert len(smtp_server.messages) == 48
     house.close()

@@ -12,7 +12,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gillhouse.alerts.wording import NOT_STORED, alarm_text, late, marked, plain, subject_line
+from gillhouse.alerts.wording import NOT_STORED, Beside, alarm_text, late, marked, plain, subject_line
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.outputs import AlarmNotice, Transition
 from gillhouse.core.reasons import Reason
@@ -108,7 +108,7 @@ def test_every_kind_fits_and_keeps_its_order(kind: str, name: str, stored: bool,
         subject = name or "s"
         facts[about] = subject
     one = notice(kind, "tent", subject, **facts)
-    text = alarm_text(one, {"tent": name}, ROME, NOW, stored)
+    text = alarm_text(one, {"tent": name}, ROME, NOW, Beside(stored=stored))
     assert len(text) <= 160
     assert set(text) <= GSM_BASIC
     assert text.endswith(NOT_STORED) is not stored
@@ -128,7 +128,7 @@ def test_every_kind_fits_and_keeps_its_order(kind: str, name: str, stored: bool,
 def test_no_facts_or_names_break_it(
     kind: str, name: str, subject: str, facts: dict[str, Any], now_ms: int, stored: bool
 ) -> None:
-    text = alarm_text(notice(kind, "tent", subject, **facts), {"tent": name}, ROME, now_ms, stored)
+    text = alarm_text(notice(kind, "tent", subject, **facts), {"tent": name}, ROME, now_ms, Beside(stored=stored))
     assert len(text) <= 160
     assert set(text) <= GSM_BASIC
     assert KINDS[kind].title in text

@@ -559,3 +559,15 @@ def test_words_for_a_transition_that_asks_nothing_of_anybody_call_nobody() -> No
     notice = AlarmNotice("hose:tent", "hose", 1, Transition.REFUSED, 1, "A", False, "tent")
     trial._follow([replace(notice)])
     assert trial.made == []
+
+
+def test_whoever_cannot_come_passes_it_on_and_is_asked_last() -> None:
+    trial = night()
+    trial.on(URGENT)
+    trial.run(MIN)
+    trial._follow(trial.book.act(trial.now, OperatorAction(Act.PASS_ON, f"{URGENT}:tent", "ana")))
+    assert trial.told() == [(0, "ana"), (1, "bo")]
+    trial.run(20 * MIN)
+    assert trial.told()[2:] == [(15, "ana")], "the second of who is left"
+    late_ = trial.book.act(trial.now, OperatorAction(Act.PASS_ON, f"{URGENT}:tent", "bo", occurrence=9))
+    assert [one.transition for one in late_] == [Transition.REFUSED]

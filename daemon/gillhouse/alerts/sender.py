@@ -11,9 +11,9 @@ import logging
 import threading
 from collections import deque
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from gillhouse.alerts.channel import Channel, Message, Refused
+from gillhouse.alerts.ways import Waiting, Ways
 from gillhouse.clock import Box, Clock
 from gillhouse.core.instant import Instant
 from gillhouse.errors import ChannelError
@@ -21,24 +21,12 @@ from gillhouse.store.rows import OutboxUpdate
 
 log = logging.getLogger("gillhouse.alerts")
 
-GIVE_UP_MS = 24 * 3_600_000
-"""How long a message is tried. Our choice."""
+GIVE_UP_MS = 48 * 3_600_000
+"""How long a message is tried: a server that refuses for a day loses none. Our choice."""
+BUSY_MS = 1_000
+"""The same call is being sent another way at this moment: looked at again after this."""
 
 Put = Callable[[OutboxUpdate], None]
-
-
-@dataclass(slots=True)
-class Waiting:
-    """A message on its way, and how far it has come."""
-
-    row: int
-    """Id in the store's outbox."""
-    message: Message
-    queued_ms: int
-    """Monotonic time it was queued in this run."""
-    attempts: int = 0
-    due_ms: int = 0
-    """Monotonic time before which it is not tried."""
 
 
 class Sender:
@@ -51,6 +39,7 @@ class Sender:
         retry_ms: tuple[int, ...],
         put: Put,
         dress: Callable[[Message, Instant], Message],
+        ways: Ways,
     ) -> None:
         """Makes the queue; nothing is sent before `start`.
 
@@ -58,12 +47,14 @@ class Sender:
             retry_ms: waits after the first, second ... failure; the last one repeats.
             put: stores what became of an attempt.
             dress: the message as it is to be sent at a moment (a late one says so).
+            ways: asked before every attempt, told after it.
         """
         self._channel = channel
         self._clock = clock
         self._retry_ms = retry_ms
         self._put = put
         self._dress = dress
+        self._ways = ways
         self._box: Box[Waiting] = Box(clock)
         self._queue: deque[Waiting] = deque()
         self._aside: list[Waiting] = []
@@ -112,6 +103,9 @@ class Sender:
 
     def _attempt(self, waiting: Waiting) -> bool:
         """Tries one message. Returns whether the next one may be tried."""
+        free = self._ways.may_send(waiting)
+        if not free:
+            return self._left_out(waiting, busy=free is None)
         waiting.attempts += 1
         try:
             answer = self._channel.send(self._dress(waiting.message, self._clock.now()))
@@ -127,7 +121,19 @@ class Sender:
             return True
         now = self._clock.now()
         self._put(OutboxUpdate(waiting.row, waiting.attempts, now.wall_ms, None, now.wall_ms))
+        self._ways.sent(waiting, self._channel.id)
         log.info("sent %s: %s", waiting.message.id, answer)
+        return True
+
+    def _left_out(self, waiting: Waiting, busy: bool) -> bool:
+        """Another way has it, or is being asked just now. Returns whether the next one may be tried."""
+        now = self._clock.now()
+        if busy:
+            waiting.due_ms = now.mono_ms + BUSY_MS
+            self._aside.append(waiting)
+        else:
+            went = f"went by {waiting.going.by}"
+            self._put(OutboxUpdate(waiting.row, waiting.attempts, now.wall_ms, went, now.wall_ms))
         return True
 
     def _failed(self, waiting: Waiting, why: str, keep: Callable[[Waiting], None]) -> None:
@@ -137,6 +143,7 @@ class Sender:
         given_up = now.mono_ms - waiting.queued_ms >= GIVE_UP_MS
         said = f"given up: {why}" if given_up else why
         self._put(OutboxUpdate(waiting.row, waiting.attempts, now.wall_ms + wait_ms, said))
+        self._ways.failed(waiting, self._channel.id, why)
         if given_up:
             log.error("%s, message %s", said, waiting.message.id)
             return

@@ -74,15 +74,31 @@ def subject_line(notice: AlarmNotice, names: Mapping[str, str]) -> str:
     return f"{_where(notice, names)[0]} {_what(notice, KINDS[notice.kind])[0]}"
 
 
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """What a call says beside its alarm."""
+
+    others: tuple[AlarmNotice, ...] = ()
+    """Alarms that go in the same message."""
+    code: str = ""
+    """What an answer must carry; empty: this way takes none."""
+    next_up: str = ""
+    """Who is called next and when, such as `Bo 06:15`; empty: nobody."""
+    stored: bool = True
+    """False ends it with `NOT_STORED`."""
+
+
+ALONE = Beside()
+
+
 def alarm_text(
-    notice: AlarmNotice, names: Mapping[str, str], zone: tzinfo, now_ms: int, stored: bool = True
+    notice: AlarmNotice, names: Mapping[str, str], zone: tzinfo, now_ms: int, beside: Beside = ALONE
 ) -> str:
-    """The message for one alarm.
+    """The message for one alarm, or for several that go together.
 
     Args:
         names: id -> the grower's name, of spaces.
         now_ms: wall time it is said at; how long it has lasted, and whether time is up, follow from it.
-        stored: False ends it with `NOT_STORED`.
     Returns: at most `LONGEST` characters.
     """
     kind = KINDS[notice.kind]
@@ -94,15 +110,63 @@ def alarm_text(
             "cause": _cause(notice, kind),
             "left": _left(notice, kind, zone, now_ms),
             "do": (kind.action,),
-            "answer": (f"{ANSWER} {plain(notice.alarm)}", ANSWER, ANSWER.partition(": ")[2]),
+            "also": _also(beside.others, names),
+            "answer": _answer(notice, beside.code),
+            "next": (f"Next: {beside.next_up}.", "") if beside.next_up else ("",),
         }
     )
-    if stored:
+    if beside.stored:
         return parts.within(LONGEST)
     return f"{parts.within(LONGEST - len(NOT_STORED) - 1)} {NOT_STORED}"
 
 
-SHORTEN = ("answer", "left", "cause", "where", "what", "answer", "where", "what", "cause")
+def _answer(notice: AlarmNotice, code: str) -> tuple[str, ...]:
+    if code:
+        return (f"Reply ok {code}, quiet {code} or next {code}.", f"Reply ok {code}.")
+    return (f"{ANSWER} {plain(notice.alarm)}", ANSWER, ANSWER.partition(": ")[2])
+
+
+def _also(others: tuple[AlarmNotice, ...], names: Mapping[str, str]) -> tuple[str, ...]:
+    """The other alarms of a message: named, or counted."""
+    if not others:
+        return ("",)
+    more = f" +{len(others) - 3}" if len(others) > 3 else ""
+    return (f"Also: {_told(others[:3], names)}{more}.", f"Also {len(others)} more.")
+
+
+def _told(notices: tuple[AlarmNotice, ...], names: Mapping[str, str]) -> str:
+    return ", ".join(subject_line(one, names) for one in notices)
+
+
+def cleared_text(
+    notices: tuple[AlarmNotice, ...], names: Mapping[str, str], zone: tzinfo, now_ms: int
+) -> str:
+    """The note that what somebody was called for is over."""
+    more = f" and {len(notices) - 3} more" if len(notices) > 3 else ""
+    head = f"Over at {local(now_ms, zone):%H:%M}: {_told(notices[:3], names)}{more}."
+    return _cut(f"{head} Nobody has said that they saw it: {ANSWER.partition(': ')[2]}", LONGEST)
+
+
+def back_text(facts: Facts, zone: tzinfo) -> str:
+    """The note that somebody is watching again, and what was not seen."""
+    why = "the box was not running" if facts.get("why") == "daemon" else "no contact to the boards"
+    begun, ended = facts.get("from_ms"), facts.get("to_ms")
+    span = "for a while"
+    if isinstance(begun, int) and isinstance(ended, int) and begun > 0:
+        span = f"from {local(begun, zone):%a %H:%M} to {local(ended, zone):%a %H:%M}"
+    return f"Watching again. Not watched {span}: {why}. Relays were off, or ran as their boards do alone."
+
+
+def next_up(facts: Facts, people: Mapping[str, str], zone: tzinfo) -> str:
+    """Who is called next if nobody answers, and when."""
+    at_ms = facts.get("next_ms")
+    if not isinstance(at_ms, int):
+        return ""
+    who = "everyone" if facts.get("everyone") else plain(people.get(str(facts.get("next")), ""))
+    return f"{_cut(who, 16)} {local(at_ms, zone):%H:%M}" if who else ""
+
+
+SHORTEN = ("next", "also", "answer", "left", "cause", "where", "what", "answer", "where", "what", "cause")
 """Which part is said shorter, in this order, until the message fits."""
 
 

@@ -44,7 +44,14 @@ def check(draft: Draft, species: Mapping[str, Species], known_species: list[str]
     check_relays(draft)
     check_inside(draft)
     check_people(draft)
+    _heartbeat(draft)
     _broker(draft)
+
+
+def _heartbeat(draft: Draft) -> None:
+    beat = draft.heartbeat
+    if beat is not None and (beat.url is None) == (beat.topic is None):
+        draft.sheet.add(("heartbeat",), "goes one way; write url or topic, and not both")
 
 
 def _ids_used_once(draft: Draft) -> None:

@@ -17,7 +17,7 @@ from gillhouse.core.inputs import DEADLINE
 
 G = TypeVar("G", bound=Group)
 
-SINGLE = ("farm", "broker", "alarms", "report", "water", "store", "mirror", "card")
+SINGLE = ("farm", "broker", "alarms", "report", "water", "store", "mirror", "card", "calls", "heartbeat")
 MANY = ("spaces", "sensors", "relays", "programmes", "supplies", "shared_air", "channels", "people", "rota")
 
 
@@ -43,6 +43,8 @@ class Draft:
     people: dict[str, ff.PersonGroup] = field(default_factory=dict)
     rota: dict[str, ff.RotaGroup] = field(default_factory=dict)
     card: ff.CardGroup = field(default_factory=ff.CardGroup)
+    calls: ff.CallsGroup = field(default_factory=ff.CallsGroup)
+    heartbeat: ff.HeartbeatGroup | None = None
 
     def named(self, section: str) -> list[str]:
         """Every id the file gives in `section`, broken entries too: naming one is no second mistake."""
@@ -94,6 +96,8 @@ def _singles(draft: Draft) -> None:
     draft.water = _single(sheet, "water", ff.WaterGroup) or draft.water
     draft.store = _single(sheet, "store", ff.StoreGroup) or draft.store
     draft.card = _single(sheet, "card", ff.CardGroup) or draft.card
+    draft.calls = _single(sheet, "calls", ff.CallsGroup) or draft.calls
+    draft.heartbeat = _single(sheet, "heartbeat", ff.HeartbeatGroup)
     draft.mirror = _single(sheet, "mirror", ff.MirrorGroup)
 
 

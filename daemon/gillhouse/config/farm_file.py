@@ -329,6 +329,36 @@ class RotaGroup(Group):
     hands_over: ClockTime = 8 * 60
 
 
+class NightGroup(Group):
+    """The night of people who gave no quiet hours of their own."""
+
+    start: ClockTime = 22 * 60
+    end: ClockTime = 6 * 60
+
+
+class CallsGroup(Group):
+    """How much a person is called."""
+
+    at_night: Annotated[Count, Field(ge=0, le=20)] = 2
+    """Calls a night; priority 1 and a loss foretold for before morning go beyond."""
+    an_hour: Annotated[Count, Field(ge=4, le=60)] = 20
+    night: NightGroup = NightGroup()
+    digest_at: ClockTime = 7 * 60 + 30
+    weekly_on: Weekday = 0
+
+
+class HeartbeatGroup(Group):
+    """A sign of life for another machine to miss: an address or a topic."""
+
+    url: Url | None = None
+    method: Literal["GET", "POST"] = "POST"
+    topic: Topic | None = None
+    token_file: FileName | None = None
+    ca_file: FileName | None = None
+    every: Annotated[Duration, between("10 s", "10 min")] = 60_000
+    timeout: Annotated[Duration, between("1 s", "1 min")] = 10_000
+
+
 class ShutOffGroup(Group):
     what: Line
     where: Line

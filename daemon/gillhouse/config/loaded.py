@@ -9,10 +9,10 @@ import hashlib
 import json
 import os
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 
-from gillhouse.config import edges, people
+from gillhouse.config import calls, edges, people
 from gillhouse.config.checks import check
 from gillhouse.config.convert import farm_settings
 from gillhouse.config.draft import Draft, read
@@ -106,7 +106,10 @@ class _Loading:
         used = dict(sorted(self.files.items()))
         digest = digest_of(used)
         folder = self.path.parent
-        farm = farm_settings(draft, draft.farm, species, digest)
+        alerts = people.alerts(draft, folder)
+        farm = replace(
+            farm_settings(draft, draft.farm, species, digest), calling=calls.calling(draft, alerts)
+        )
         return Config(
             path=self.path,
             farm=farm,
@@ -118,9 +121,10 @@ class _Loading:
             },
             store=edges.store(draft),
             mirror=edges.mirror(draft, folder),
-            alerts=people.alerts(draft, folder),
+            alerts=alerts,
             report=edges.report(draft),
             card=people.card(draft),
+            heartbeat=calls.heartbeat(draft, folder),
             species=species,
             files=used,
             digest=digest,
@@ -153,7 +157,11 @@ def _secrets(draft: Draft, folder: Path) -> None:
 
     A credential is handed to the service alone: whoever checks the file from a shell cannot see it.
     """
-    named: dict[tuple[str, ...], object] = {("broker",): draft.broker, ("mirror",): draft.mirror}
+    named: dict[tuple[str, ...], object] = {
+        ("heartbeat",): draft.heartbeat,
+        ("broker",): draft.broker,
+        ("mirror",): draft.mirror,
+    }
     named |= {("channels", ident): channel for ident, channel in draft.channels.items()}
     named |= {
         ("channels", ident, "answers"): getattr(channel, "answers", None)

@@ -8,6 +8,7 @@ from gillhouse.core.edges import (
     AlertSettings,
     BrokerSettings,
     CardSettings,
+    HeartbeatSettings,
     MirrorSettings,
     RelayWire,
     ReportSettings,
@@ -32,6 +33,7 @@ class Config:
     alerts: AlertSettings
     report: ReportSettings
     card: CardSettings
+    heartbeat: HeartbeatSettings | None
     species: dict[str, Species]
     """All there is a file for: a batch may be of any of them."""
     files: dict[str, str]

@@ -142,6 +142,17 @@ def put_back(book: BookState, now: Instant, action: OperatorAction, notices: lis
     _give_back(book, now, action, notices, Holding.OUT_OF_SERVICE)
 
 
+def pass_on(book: BookState, now: Instant, action: OperatorAction, notices: list[AlarmNotice]) -> None:
+    """Somebody who was called cannot come. Nothing of the alarm changes; whom to call next does."""
+    record = book.records.get(action.subject)
+    if record is None:
+        notices.append(unknown(action))
+        return
+    stale = action.occurrence is not None and action.occurrence != record.occurrence
+    transition = Transition.REFUSED if stale or record.acked else Transition.PASS
+    notices.append(replace(notice(record, transition, False, {"asked": action.act.value}), who=action.who))
+
+
 ACTS: dict[Act, Callable[[BookState, Instant, OperatorAction, list[AlarmNotice]], None]] = {
     Act.ACK: acknowledge,
     Act.SHELVE: shelve,
@@ -150,4 +161,5 @@ ACTS: dict[Act, Callable[[BookState, Instant, OperatorAction, list[AlarmNotice]]
     Act.OUT_OF_SERVICE: take_out,
     Act.IN_SERVICE: put_back,
     Act.RESET: reset,
+    Act.PASS_ON: pass_on,
 }

@@ -28,6 +28,8 @@ class OpenCall:
     """People who got a message about it."""
     together: dict[str, int] = field(default_factory=dict)
     """Other alarms of the last message about it, each with its occurrence: seen one, seen all."""
+    passed: list[str] = field(default_factory=list)
+    """People who said that they cannot come: asked last."""
     over: bool = False
 
 

@@ -73,6 +73,10 @@ def _take(turn: Turn, notice: AlarmNotice) -> None:
         _over(turn, notice)
     elif notice.transition is Transition.ACK:
         _seen(turn, notice)
+    elif notice.transition is Transition.PASS and notice.alarm in turn.calls.open:
+        known = turn.calls.open[notice.alarm]
+        known.passed += [] if notice.who in known.passed else [notice.who]
+        known.due_ms = turn.now_ms
     elif notice.transition in HOLDS or (notice.transition in OPENS and notice.state == "A"):
         _close(turn, notice.alarm)
 
@@ -137,11 +141,9 @@ def _take_steps(turn: Turn) -> None:
 
 def _take_step(turn: Turn, known: OpenCall) -> bool:
     """Takes one row of an alarm's escalation. Returns whether the next one may be looked at."""
-    notice, settings = known.notice, turn.settings
+    notice = known.notice
     row = step_at(notice.priority, known.step)
-    people = [
-        one for one in order(settings, turn.now_ms, turn.zone) if gets(one, notice.priority, notice.space)
-    ]
+    people = _asked(turn, known)
     if row is None or not people:
         known.due_ms = None
         return False
@@ -158,6 +160,17 @@ def _take_step(turn: Turn, known: OpenCall) -> bool:
     later = step_at(notice.priority, known.step)
     known.due_ms = None if later is None else known.since_ms + later[0] * MINUTE_MS
     return True
+
+
+def _asked(turn: Turn, known: OpenCall) -> list[PersonSettings]:
+    """Whom this alarm is for, in the order of the moment; whoever cannot come stands last."""
+    notice = known.notice
+    people = [
+        one
+        for one in order(turn.settings, turn.now_ms, turn.zone)
+        if gets(one, notice.priority, notice.space)
+    ]
+    return sorted(people, key=lambda one: one.id in known.passed)
 
 
 def _put_off(turn: Turn, known: OpenCall, minutes: int, person: PersonSettings) -> None:
@@ -243,11 +256,7 @@ def _as_now(turn: Turn, known: OpenCall) -> AlarmNotice:
 def _next_up(turn: Turn, known: OpenCall) -> Facts:
     """Who is called next, and when, if nobody answers."""
     row = step_at(known.notice.priority, known.step)
-    people = [
-        one
-        for one in order(turn.settings, turn.now_ms, turn.zone)
-        if gets(one, known.notice.priority, known.notice.space)
-    ]
+    people = _asked(turn, known)
     if row is None or known.due_ms is None or not people:
         return {}
     found = chosen(row[1], people, lambda one: turn.asleep(one, known.notice))

@@ -318,6 +318,22 @@ class AlertSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class HeartbeatSettings:
+    """A sign of life sent outwards, for another machine to miss. One of `url` and `topic`."""
+
+    url: str = ""
+    method: str = "POST"
+    """`POST` sends what it knows as JSON; `GET` only asks for the address."""
+    topic: str = ""
+    """MQTT, on the farm's own broker."""
+    token_file: str | None = None
+    """Absolute path, mode 0600; sent as `Authorization: Bearer`."""
+    ca_file: str | None = None
+    every_ms: int = 60_000
+    timeout_ms: int = 10_000
+
+
+@dataclass(frozen=True, slots=True)
 class ReportSettings:
     """The night: the audit's unit."""
 

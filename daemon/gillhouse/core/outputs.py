@@ -97,6 +97,8 @@ class Transition(StrEnum):
     SUPP = "SUPP"
     UNSUPP = "UNSUPP"
     RESET = "RESET"
+    PASS = "PASS"
+    """Somebody who was called cannot come."""
     REFUSED = "REFUSED"
 
 

@@ -157,7 +157,10 @@ class OutboxRow:
 
 @dataclass(frozen=True, slots=True)
 class OutboxUpdate:
-    """What became of an attempt to send. `sent` (wall ms) once the channel said yes."""
+    """What became of an attempt to send. `sent` (wall ms) once the channel said yes.
+
+    With `sent` and an error the message went another way (`went by CHANNEL`), and this row is closed.
+    """
 
     id: int
     attempts: int
