@@ -1,12 +1,14 @@
 """The command line: one module a command, each imported only when it is called."""
 
 import importlib
+import os
 import sys
 
 import click
 
 from gillhouse import __version__
 from gillhouse.errors import ConfigError, GillhouseError
+from gillhouse.local import WHO
 
 COMMANDS = {
     # command: (module under gillhouse.commands, what it is for)
@@ -56,8 +58,11 @@ class _Commands(click.Group):
 
 @click.command(cls=_Commands, context_settings={"help_option_names": ["-h", "--help"]})
 @click.version_option(__version__, prog_name="gillhouse")
-def cli() -> None:
+@click.option("--who", envvar=WHO, default=None, help="The person you are, where several share this login.")
+def cli(who: str | None) -> None:
     """Listens to your fruiting spaces, runs mist and fans with reasons, and tells the night."""
+    if who:
+        os.environ[WHO] = who  # where every command that asks the daemon finds it (`local.ask`)
 
 
 def main() -> None:

@@ -19,6 +19,9 @@ from typing import Any
 from gillhouse.errors import LocalError
 
 SOCKET_NAME = "local.sock"
+WHO = "GILLHOUSE_WHO"
+"""In the environment of a command: the person of the config who gives it, where several share one login."""
+
 LONGEST_LINE = 65_536
 """Bytes; a longer request is refused."""
 
@@ -113,6 +116,8 @@ def ask(state_dir: Path, request: dict[str, Any], timeout_s: float = 10.0) -> di
     """
     if not (state_dir / SOCKET_NAME).exists():
         raise LocalError(f"nothing is running on {state_dir}: start it with `gillhouse run`")
+    named = os.environ.get(WHO)
+    request = {**request, "who": named} if named else request
     directory = os.open(state_dir, os.O_RDONLY | os.O_DIRECTORY)
     try:
         with socket.socket(socket.AF_UNIX, socket.SOCK_STREAM) as connection:

@@ -10,6 +10,7 @@ from dataclasses import replace
 from typing import Any, Protocol
 
 from gillhouse.core.calibration import Calibration, calibration
+from gillhouse.core.edges import PersonRole, PersonSettings
 from gillhouse.core.inputs import (
     Act,
     BatchAction,
@@ -22,8 +23,9 @@ from gillhouse.core.inputs import (
 )
 from gillhouse.core.measurement import Measurement, believable
 from gillhouse.core.outputs import Outcome
+from gillhouse.core.permits import actor, refusal
 from gillhouse.core.snapshot import from_plain, to_plain
-from gillhouse.errors import GillhouseError
+from gillhouse.errors import GillhouseError, LocalError
 
 LONGEST_TEXT = 500
 """Characters of a note or a reason; more is cut."""
@@ -39,6 +41,26 @@ class House(Protocol):
     def submit(self, item: Input) -> Outcome: ...
 
     def status(self) -> dict[str, Any]: ...
+
+    @property
+    def people(self) -> tuple[PersonSettings, ...]: ...
+
+
+class _As:
+    """The house for one person: what their role may not do never reaches it."""
+
+    def __init__(self, house: House, role: PersonRole) -> None:
+        self._house, self._role = house, role
+        self.people = house.people
+
+    def submit(self, item: Input) -> Outcome:
+        why = refusal(self._role, item)
+        if why:
+            raise LocalError(why)
+        return self._house.submit(item)
+
+    def status(self) -> dict[str, Any]:
+        return self._house.status()
 
 
 def _status(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
@@ -141,11 +163,20 @@ REQUESTS: dict[str, Callable[[House, dict[str, Any], str], dict[str, Any]]] = {
 
 
 def answer(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
-    """The reply to one request, or `{"error": words}`."""
+    """The reply to one request, or `{"error": words}`.
+
+    `who` is the user of the machine; a key `who` in the request is the person they say they are.
+    """
+    request = dict(request)
+    named = str(request.pop("who", ""))
+    asks = actor(house.people, who, named)
+    if asks is None:
+        known = ", ".join(one.id for one in house.people) or "nobody"
+        return {"error": f"there is no person {named!r} in the config; known are {known}"}
     handler = REQUESTS.get(str(request.get("ask")))
     if handler is None:
         return {"error": f"unknown request {request.get('ask')!r}, known are {', '.join(REQUESTS)}"}
     try:
-        return handler(house, request, who)
+        return handler(_As(house, asks.role), request, asks.who)
     except (GillhouseError, KeyError, ValueError) as error:
         return {"error": str(error)}

@@ -16,6 +16,7 @@ from gillhouse.alerts.outbox import Alerts
 from gillhouse.clock import Clock
 from gillhouse.config import Config
 from gillhouse.control import Arrived, Chores, Control, Plan
+from gillhouse.core.edges import PersonSettings
 from gillhouse.core.inputs import Input, Link, LinkChange, Started
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.quantities import MEASURES
@@ -146,6 +147,11 @@ class Service:
     def submit(self, item: Input) -> Outcome:
         """Hands an input to the core and waits for what came of it."""
         return self.control.submit(item)
+
+    @property
+    def people(self) -> tuple[PersonSettings, ...]:
+        """Who is known, for what each may do."""
+        return self.config.alerts.people
 
     def status(self) -> dict[str, Any]:
         """What every space is doing, and why."""
