@@ -12,6 +12,8 @@ from pathlib import Path
 from typing import Any
 
 from gillhouse import __version__
+from gillhouse.alerts.codes import Codes
+from gillhouse.alerts.desk import Desk, ways_in
 from gillhouse.alerts.outbox import Alerts
 from gillhouse.clock import Clock
 from gillhouse.config import Config
@@ -79,6 +81,10 @@ class Service:
             # A message for a person: wait for the broker's word that it has it.
             lambda topic, payload: self.link.deliver(topic, payload, DELIVER_S),
         )
+        self.desk = Desk(
+            config.alerts.people, Codes(state_dir), clock, self.submit, self.alerts.word_back
+        )
+        self.alerts.code_of = self.desk.code_of
         self.reporter = Reporter(path, clock, self.writer, self.alerts)
         self.mirror = Mirror(config.mirror, path, clock, self.writer) if config.mirror else None
         with Reader(path) as reader:
@@ -117,10 +123,12 @@ class Service:
         self.link.subscribe(topics_of(self.config))
         self.link.start()
         self._local.start()
+        self.desk.start(ways_in(self.config.alerts, self.alerts.channels))
 
     def stop(self) -> None:
         """Ends: relays off, everything written, out within ten seconds."""
         self._local.stop()
+        self.desk.stop(JOIN_S)
         self.control.inbox.close()
         self.control.join(JOIN_S)
         self.link.stop()
@@ -156,7 +164,7 @@ class Service:
     def status(self) -> dict[str, Any]:
         """What every space is doing, and why."""
         told = self.control.call(self.control.decider.hands.farm.status)
-        return {**told, "clock_set": self.control.trust.sure}
+        return {**told, "clock_set": self.control.trust.sure, "answers": self.desk.counts()}
 
     def settled(self) -> bool:
         """Nothing is on its way inside: the trial run may move time on."""

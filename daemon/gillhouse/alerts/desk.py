@@ -10,11 +10,11 @@ Not here: reading texts (`sms`) and mails (`mailbox`), codes (`codes`), the word
 import logging
 import threading
 from collections import Counter
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Mapping
 from enum import StrEnum
 from typing import Protocol
 
-from gillhouse.alerts.channel import Incoming
+from gillhouse.alerts.channel import Incoming, Message
 from gillhouse.alerts.codes import Codes, Issued, Verdict
 from gillhouse.alerts.mailbox import Mailbox
 from gillhouse.alerts.replies import Reply, Wish, understood
@@ -22,6 +22,7 @@ from gillhouse.clock import Box, Clock
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.edges import AlertSettings, ChannelSettings, PersonRole, PersonSettings
 from gillhouse.core.inputs import Act, OperatorAction
+from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Outcome, Transition
 from gillhouse.errors import ChannelError, GillhouseError
 
@@ -112,6 +113,18 @@ class Desk:
         for one in self._lookers:
             one.join(within_s)
 
+    def code_of(self, message: Message, now: Instant) -> str:
+        """The code an answer to `message` must carry; none where it cannot be written down."""
+        if message.alarm is None:
+            return ""
+        try:
+            return self._codes.make(
+                message.id, message.person, message.alarm, message.occurrence, now.wall_ms
+            )
+        except OSError as error:
+            log.error("a call goes out without a code, none can be written down: %s", error.strerror)
+            return ""
+
     def counts(self) -> dict[str, int]:
         """How many of what came in ended how, since the start."""
         with self._lock:
@@ -180,7 +193,7 @@ def who_sent(came: Incoming, people: Iterable[PersonSettings]) -> PersonSettings
     return None
 
 
-def ways_in(settings: AlertSettings, channels: dict[str, object]) -> list[Way]:
+def ways_in(settings: AlertSettings, channels: Mapping[str, object]) -> list[Way]:
     """Every way of the config that answers may come over: a modem's texts, a mail channel's mailbox."""
     ways: list[Way] = []
     for one in settings.channels:
@@ -188,7 +201,7 @@ def ways_in(settings: AlertSettings, channels: dict[str, object]) -> list[Way]:
     return ways
 
 
-def _way(settings: ChannelSettings, channels: dict[str, object]) -> list[Way]:
+def _way(settings: ChannelSettings, channels: Mapping[str, object]) -> list[Way]:
     if settings.answers is not None:
         return [Mailbox(settings.id, settings.answers, settings.timeout_ms)]
     channel = channels[settings.id]

@@ -68,7 +68,7 @@ class Journal(Protocol):
     def put(self, *entries: OutboxRow | OutboxUpdate) -> None: ...
 
 
-class Alerts:  # 16 methods: what control hands in, what the senders ask, and the one queue between
+class Alerts:  # 17 methods: what control hands in, what the senders ask, and the one queue between
     """The outbox. Any thread may call it."""
 
     def __init__(
@@ -162,6 +162,11 @@ class Alerts:  # 16 methods: what control hands in, what the senders ask, and th
         for person in self._people.values():
             for channel in self._ways.for_reports(person) if person.report else ():
                 self._queue(now, like, person.id, channel, Going())
+
+    def word_back(self, person: str, channel: str, subject: str, text: str) -> None:
+        """Tells a person over `channel`, and no other way, what became of their answer."""
+        now = self._clock.now()
+        self._queue(now, Message("", now.wall_ms, "", "", subject, text), person, channel, Going())
 
     def store_failed(self, now: Instant, text: str) -> None:
         """From now on messages say that nothing is being written down."""
