@@ -4,11 +4,14 @@ Used at the start of the daemon, and by commands that only record while none is 
 """
 
 import logging
+import sqlite3
+from pathlib import Path
 
 from gillhouse.core.farm import Farm
 from gillhouse.core.inputs import BatchAction
 from gillhouse.core.instant import Instant
 from gillhouse.core.settings import FarmSettings
+from gillhouse.errors import StoreError
 from gillhouse.store.reader import Reader
 
 CHECKPOINT = "checkpoint"
@@ -42,6 +45,16 @@ def farm_as_left(reader: Reader, settings: FarmSettings) -> Farm:
     for seq, now, item in reader.inputs_between(kept["seq"], LAST):
         farm.handle(seq, now, item)
     return farm
+
+
+def files_in_force(journal: Path) -> dict[str, str]:
+    """The config files of the last run, name -> text; empty where none is known or the journal is damaged."""
+    try:
+        with Reader(journal) as reader:
+            kept = reader.meta(CHECKPOINT)
+            return (kept and reader.config(kept["config"])) or {}
+    except (StoreError, sqlite3.Error):
+        return {}
 
 
 def _told_again(reader: Reader, settings: FarmSettings) -> Farm:

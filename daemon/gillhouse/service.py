@@ -17,6 +17,7 @@ from gillhouse.alerts.desk import Desk, ways_in
 from gillhouse.alerts.outbox import Alerts
 from gillhouse.clock import Clock
 from gillhouse.config import Config
+from gillhouse.config.torn import refuse_torn
 from gillhouse.control import Arrived, Chores, Control, Plan
 from gillhouse.core.edges import PersonSettings
 from gillhouse.core.inputs import Input, Link, LinkChange, Started
@@ -142,7 +143,10 @@ class Service:
         """Puts a re-read config in force, whole.
 
         Returns: the parts whose change waits for a restart.
+        Raises:
+            ConfigError: a file is only the beginning of the one in force; nothing was changed.
         """
+        refuse_torn(config.files, self.config.files)
         waits = tuple(
             name for name in WAITS_FOR_RESTART if getattr(config, name) != getattr(self.config, name)
         )

@@ -15,8 +15,11 @@ import sdnotify
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import config_option, default_config, default_state, state_option
 from gillhouse.config import load_apart
+from gillhouse.config.torn import refuse_torn
 from gillhouse.errors import ConfigError
+from gillhouse.resume import files_in_force
 from gillhouse.service import Service, turning
+from gillhouse.store import JOURNAL
 from gillhouse.watchdog import Watchdog, period_ms
 
 log = logging.getLogger("gillhouse")
@@ -48,7 +51,10 @@ def command(config_path: Path | None, state_dir: Path | None) -> None:
     handler.setFormatter(_JournalPrefix("%(message)s"))
     logging.basicConfig(level=logging.INFO, handlers=[handler])
     path = config_path or default_config()
-    service = Service(load_apart(path), state_dir or default_state(), SystemClock())
+    state = state_dir or default_state()
+    config = load_apart(path)
+    refuse_torn(config.files, files_in_force(state / JOURNAL))
+    service = Service(config, state, SystemClock())
     sys.exit(_live(service, path))
 
 
@@ -97,6 +103,7 @@ def _die() -> None:
 def _reload(service: Service, path: Path) -> None:
     try:
         config = load_apart(path)
+        waits = service.reload(config)
     except ConfigError as error:
         log.error("config not re-read, the old one stays in force:\n%s", error)
         return
