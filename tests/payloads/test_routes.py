@@ -268,3 +268,23 @@ def test_counts() -> None:
     assert bench.routes.delivered == {Delivery.LIVE: 1, Delivery.RETAINED: 1}
     assert bench.routes.rejected == {("tent/air", Reject.NOT_JSON): 1}
     assert bench.routes.topics() == ("tent/air",)
+
+
+def test_a_board_set_back_together_with_us_is_heard_at_once() -> None:
+    """Box and board were a year ahead, and a time server puts both right: it is not late for a year."""
+    bench = Bench()
+    year = 365 * 86_400_000
+    bench.wall_ms += year
+    assert bench.one(air(90, ts=bench.wall_ms / 1000, n=1)).delivery is Delivery.LIVE
+    bench.wall_ms -= year
+    bench.later(EVERY)
+    assert bench.one(air(91, ts=bench.wall_ms / 1000, n=2)).delivery is Delivery.LIVE
+    bench.later(EVERY)
+    assert bench.one(air(92, ts=bench.wall_ms / 1000 - 15, n=3)).delivery is Delivery.LATE
+
+
+def test_an_unset_clock_does_not_make_a_boards_time_be_forgotten() -> None:
+    bench = Bench()
+    assert bench.one(air(90, ts=NOON / 1000, n=1)).delivery is Delivery.LIVE
+    bench.wall_ms, bench.sure = 9_000, False
+    assert bench.one(air(91, ts=NOON / 1000 - 60, n=2)).delivery is Delivery.LATE

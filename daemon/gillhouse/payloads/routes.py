@@ -171,7 +171,7 @@ class Routes:
         readers = self._topics.get(message.topic)
         if readers is None:
             return NOTHING
-        self._watch_clock(message.received)
+        self._watch_clock(message.received, clock_sure)
         batch = _Batch(message, synced, clock_sure)
         for reader in readers:
             try:
@@ -232,8 +232,12 @@ class Routes:
             del known[next(iter(known))]
         return True
 
-    def _watch_clock(self, received: Instant) -> None:
-        """Forgets the newest stamps when the wall clock was stepped: the next arrival begins anew."""
+    def _watch_clock(self, received: Instant, clock_sure: bool) -> None:
+        """Forgets the newest stamps when the wall clock was stepped: the next arrival begins anew.
+
+        Boards' own times that lie ahead of a clock that is set are forgotten too: the boards took them from a
+        clock that was wrong, and would be late until it is that time again.
+        """
         gap_ms = received.wall_ms - received.mono_ms
         if self._clock_gap_ms is not None and abs(gap_ms - self._clock_gap_ms) <= STEP_MS:
             return
@@ -241,6 +245,8 @@ class Routes:
         for sensor in self._sensors.values():
             if not first or sensor.newest_stamp_ms > received.wall_ms + SEED_AHEAD_MS:
                 sensor.newest_stamp_ms = 0
+            if clock_sure and sensor.newest_own_ms > received.wall_ms + AHEAD_MS:
+                sensor.newest_own_ms = 0
 
 
 def _reading(sensor: _Sensor, sample: Sample, batch: _Batch) -> Reading:
