@@ -1,4 +1,4 @@
-"""A call by text and its answer, through the real daemon: modem on a pseudo-terminal, board, broker, journal."""
+"""A call by text and its answer, through the real daemon: modem on a pty, board, broker, journal."""
 
 import re
 from typing import Any
