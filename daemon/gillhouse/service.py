@@ -25,6 +25,7 @@ from gillhouse.core.outputs import Outcome
 from gillhouse.core.quantities import MEASURES
 from gillhouse.decider import Decider, Hands
 from gillhouse.errors import DamagedStoreError
+from gillhouse.heartbeat import Heartbeat
 from gillhouse.local import LocalServer
 from gillhouse.mqtt import BrokerLink
 from gillhouse.payloads.message import Message
@@ -51,7 +52,7 @@ UNACKED_MQTT5 = 750
 """With MQTT 5 we ask for 1,000 messages on their way and commit early at three quarters of that."""
 DELIVER_S = 10.0
 """The broker may take this long to confirm an alert before it is tried again."""
-WAITS_FOR_RESTART = ("broker", "store", "mirror", "alerts")
+WAITS_FOR_RESTART = ("broker", "store", "mirror", "alerts", "heartbeat")
 
 
 MOST_WAITING = 1_000
@@ -87,6 +88,7 @@ class Service:
         )
         self.alerts.code_of = self.desk.code_of
         self.reporter = Reporter(path, clock, self.writer, self.alerts)
+        self.heartbeat = self._heart()
         self.mirror = Mirror(config.mirror, path, clock, self.writer) if config.mirror else None
         with Reader(path) as reader:
             farm = farm_as_left(reader, config.farm)
@@ -96,7 +98,16 @@ class Service:
         chores = Chores({NIGHT_REPORT: self.reporter.build})
         self.control = Control(clock, Decider(hands, self.writer.next_seq), plan, chores)
         self.control.on_failure = self._control_failed
+        self.alerts.on_report = self.control.inbox.put
         self._local = LocalServer(state_dir, lambda request, who: answer(self, request, who))
+
+    def _heart(self) -> Heartbeat | None:
+        """The sign of life sent outwards, where the config wants one."""
+        if self.config.heartbeat is None:
+            return None
+        return Heartbeat(
+            self.config.heartbeat, self.clock, self.status, self.writer, self.state_dir, self.link.publish
+        )
 
     def _opened(self, path: Path) -> tuple[Writer, str]:
         """The journal's writer, and the name under which a damaged one was put out of its way; empty: none."""
@@ -124,10 +135,14 @@ class Service:
         self.link.subscribe(topics_of(self.config))
         self.link.start()
         self._local.start()
+        if self.heartbeat:
+            self.heartbeat.start()
         self.desk.start(ways_in(self.config.alerts, self.alerts.channels))
 
     def stop(self) -> None:
         """Ends: relays off, everything written, out within ten seconds."""
+        if self.heartbeat:
+            self.heartbeat.stop()
         self._local.stop()
         self.desk.stop(JOIN_S)
         self.control.inbox.close()

@@ -85,7 +85,7 @@ def _open(turn: Turn, notice: AlarmNotice) -> None:
     if notice.priority == 3 and not KINDS[notice.kind].by_day:
         return
     known = turn.calls.open.get(notice.alarm)
-    if known is None:
+    if known is None or known.due_ms is None:  # nobody is being called for it (any more)
         turn.calls.open[notice.alarm] = OpenCall(notice, turn.now_ms, due_ms=turn.now_ms)
     else:
         # It came and went: whoever is being called is called on, not from the beginning.

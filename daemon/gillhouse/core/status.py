@@ -42,6 +42,9 @@ def status(plan: Plan, state: State, now: Instant, deadline_ms: int | None) -> d
         },
         "alarms": alarms,
         "measuring": measuring_status.told(state),
+        "heard_s": {
+            sensor: round((now.mono_ms - known.heard_ms) / 1000, 1) for sensor, known in state.sensors.items()
+        },
         "sensors": truth_status.sensors(plan, state, now),
         "findings": truth_status.findings(state),
     }
