@@ -26,6 +26,7 @@ COMMANDS = {
     "shelve": ("shelve", "Keep one alarm quiet for a while"),
     "mend": ("mend", "No calls about what is being mended, until the time you say"),
     "reset": ("reset", "Take an alarm off the list that stays until somebody has looked"),
+    "mode": ("mode", "What goes on in a space: somebody inside, cleaning, harvest, empty"),
     "override": ("override", "Run or hold a relay by hand for a while"),
     "size": ("size", "What a space needs in fresh air, water and heat, with the equations"),
     "measure": ("measure", "Measure a space: fan, leaks, breath and mist as they truly are"),

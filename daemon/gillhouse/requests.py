@@ -76,6 +76,7 @@ def _act(house: House, request: dict[str, Any], who: str) -> dict[str, Any]:
         on=request.get("on"),
         for_ms=request.get("for_ms"),
         occurrence=request.get("occurrence"),
+        amount=None if request.get("amount") is None else float(request["amount"]),
         corrects=None if request.get("corrects") is None else int(request["corrects"]),
     )
     outcome: dict[str, Any] = to_plain(house.submit(action))

@@ -123,10 +123,9 @@ def _summary(one: QuantityNight) -> str:
 
 def _known(one: QuantityNight, window: Window) -> str:
     """Such as `, known 84 %`; nothing where nearly all is known."""
-    share = one.tally.covered_ms / max(window.lasts_ms, 1)
-    return (
-        "" if share > 0.99 or not one.steps else f", known {percent(one.tally.covered_ms, window.lasts_ms)}"
-    )
+    whole_ms = max(window.lasts_ms - one.out_ms, 1)
+    known = one.tally.covered_ms / whole_ms
+    return "" if known > 0.99 or not one.steps else f", known {percent(one.tally.covered_ms, whole_ms)}"
 
 
 def percent(part: int, whole: int) -> str:

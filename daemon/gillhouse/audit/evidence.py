@@ -10,17 +10,20 @@ from dataclasses import dataclass, field
 from datetime import UTC, datetime
 from functools import lru_cache
 from itertools import islice
+from typing import Any
 
 from gillhouse.audit import told
 from gillhouse.audit.clock_unset import clock_unset, in_order
 from gillhouse.audit.coming import coming_up
 from gillhouse.audit.corrections import NONE, Corrections, corrections, last_seq
 from gillhouse.audit.night import AuditError, Away, ClockUnset, Coming, Window
+from gillhouse.audit.out_of_use import out_of_use
 from gillhouse.audit.places import Move, moves
 from gillhouse.audit.sensor_findings import FindingNight, standing
 from gillhouse.config import Config, load_files
 from gillhouse.core.outputs import EventKind
 from gillhouse.core.settings import FarmSettings
+from gillhouse.errors import StoreError
 from gillhouse.records.crops_then import HeldFor, held_for
 from gillhouse.store.reader import Reader
 from gillhouse.store.records import AlarmAt, CommandAt, EventAt, ReadingAt, Segment
@@ -65,6 +68,8 @@ class Evidence:
     moved: Mapping[str, Move] = field(default_factory=dict)
     """Sensors the newest settings tell a dated move of."""
     clock_unset: tuple[ClockUnset, ...] = ()
+    out_of_use: Mapping[str, Sequence[tuple[int, int]]] = field(default_factory=dict)
+    """By space."""
 
     @property
     def latest(self) -> HeldFor:
@@ -96,6 +101,7 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         findings = standing(reader, segments[-1], events)
         unset = clock_unset(reader.segments(segments[0].first_seq), cut)
         moved = moves(_config(reader, (reader.newest_segment() or segments[-1]).digest).farm)
+        unused = out_of_use(_modes_at(reader, segments[0]), events, cut)
         coming = coming_up(reader, segments, cut, lambda digest: _config(reader, digest).farm)
     begins = segments[0].now.wall_ms
     return Evidence(
@@ -118,7 +124,17 @@ def gather(reader: Reader, window: Window, now_ms: int) -> Evidence:
         coming=coming,
         moved=moved,
         clock_unset=unset,
+        out_of_use=unused,
     )
+
+
+def _modes_at(reader: Reader, segment: Segment) -> Mapping[str, Any]:
+    """What spaces were in where a stretch of the journal began."""
+    try:
+        kept = reader.state_at(segment).get("modes")
+    except StoreError:  # too old to be kept
+        kept = None
+    return kept if isinstance(kept, dict) else {}
 
 
 def _cut(reader: Reader, window: Window, now_ms: int) -> tuple[Window, int | None]:

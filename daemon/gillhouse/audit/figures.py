@@ -124,6 +124,7 @@ def _space(
         ),
         reach=_reach(evidence, space.id),
         happened=tuple(one for one in _happened(evidence) if one.space == space.id),
+        out_of_use=tuple(evidence.out_of_use.get(space.id, ())),
     )
 
 
@@ -147,8 +148,9 @@ def air(
 
 
 def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> QuantityNight:
-    window = evidence.window
+    window, unused = evidence.window, evidence.out_of_use.get(space.id, ())
     tracks, steps = air(evidence, space, quantity)
+    steps = hold.without(steps, unused)
     limits = _limits(evidence, space.id, quantity)
     pieces = hold.cut(steps, limits)
     in_window = [one for track in tracks for one in track.readings if one.ts >= window.from_ms]
@@ -163,11 +165,12 @@ def _quantity(evidence: Evidence, space: SpaceSettings, quantity: Quantity) -> Q
         late_samples=sum(1 for one in in_window if one.late),
         steps=tuple(steps),
         tally=hold.tally(pieces),
-        holes=tuple(hold.holes(steps, window.from_ms, window.to_ms)),
+        holes=tuple(hold.outside_of(hold.holes(steps, window.from_ms, window.to_ms), unused)),
         outside=tuple(found),
         measured=bool(tracks),
         sure_to=_sure_to(evidence, space, quantity),
         wished=_wished(evidence, space, quantity),
+        out_ms=sum(end - begin for begin, end in unused),
     )
 
 

@@ -60,6 +60,13 @@ TOLD = (
     Reason.CALIBRATED,
     Reason.CALIBRATION_UNDONE,
     Reason.OVERRIDE,
+    Reason.DROPPED,
+    Reason.MODE_BEGUN,
+    Reason.MODE_OVER,
+    Reason.HARVEST_STANDS,
+    Reason.RECOVERED,
+    Reason.AIRED,
+    Reason.AIRING_FAILED,
 )
 _KINDS = (EventKind.BATCH, EventKind.SENSOR, EventKind.DECISION)
 SHORT = (Reason.STAGE_BEGUN, Reason.CALIBRATED, Reason.CAPS_WET)
@@ -92,6 +99,15 @@ def _by_hand(event: Event) -> str:
     return f"{facts.get('who')} {did} {event.subject} by hand{lasts}{why}"
 
 
+def _mode(event: Event) -> str:
+    """Such as: somebody inside, 120 min at most (ana: fan rattles)."""
+    return _plainly(event).removeprefix(f"{event.facts.get('space')}: ")
+
+
+def _dropped(event: Event) -> str:
+    return f"{event.subject}: {_plainly(event)}"
+
+
 def _stage(event: Event) -> str:
     """Such as: go-1 from fruiting to rest."""
     facts = event.facts
@@ -109,6 +125,9 @@ def _checked(event: Event) -> str:
 _WORDS: Mapping[Reason, Callable[[Event], str]] = {
     Reason.BATCH_ADDED: _added,
     Reason.OVERRIDE: _by_hand,
+    Reason.DROPPED: _dropped,
+    Reason.MODE_BEGUN: _mode,
+    Reason.MODE_OVER: _mode,
     Reason.STAGE_BEGUN: _stage,
     Reason.CALIBRATED: _checked,
 }

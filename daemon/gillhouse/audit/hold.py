@@ -160,6 +160,29 @@ def _one_value(tracks: Sequence[Track], rule: Combine, now: dict[int, Counted]) 
     return value
 
 
+def without(steps: Sequence[Held], spans: Sequence[tuple[int, int]]) -> list[Held]:
+    """The staircase with some times taken out of it, as if nothing were known of them."""
+    left = list(steps)
+    for begin, end in spans:
+        parts = [
+            part
+            for step in left
+            for part in (
+                replace(step, to_ms=min(step.to_ms, begin)), replace(step, from_ms=max(step.from_ms, end))
+            )
+        ]  # fmt: skip
+        left = [part for part in parts if part.from_ms < part.to_ms]
+    return left
+
+
+def outside_of(
+    holes_: Sequence[tuple[int, int]], spans: Sequence[tuple[int, int]]
+) -> list[tuple[int, int]]:
+    """What is left of some times when others are taken out of them."""
+    steps = without([Held(begin, end, 0.0, False) for begin, end in holes_], spans)
+    return [(step.from_ms, step.to_ms) for step in steps]
+
+
 def cut(steps: Sequence[Held], limits: Sequence[Limits]) -> list[tuple[Held, Limits]]:
     """Each step with the limits in force during it, split where the limits changed."""
     pieces = []

@@ -82,6 +82,8 @@ class QuantityNight:
     """Values above are only 'at least': no sensor was checked up there."""
     wished: float | None = None
     """More than could be steered to: no sensor's check was in date at the end."""
+    out_ms: int = 0
+    """The space was out of use for so long: left out of everything here."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +190,12 @@ class SpaceNight:
     reach: tuple[float, float] | None = None
     """Of an open space: from how dry to how damp it came in these hours lately, percent."""
     happened: tuple[Happened, ...] = ()
+    out_of_use: tuple[tuple[int, int], ...] = ()
+    """Left out of every share and sum."""
+
+    @property
+    def out_ms(self) -> int:
+        return sum(end - begin for begin, end in self.out_of_use)
 
 
 @dataclass(frozen=True, slots=True)

@@ -111,6 +111,7 @@ def _space(night: Night, space: SpaceNight) -> dict[str, Any]:
         "alarms": [_alarm(alarm, zone) for alarm in space.alarms],
         "notes": [_note(note, zone) for note in space.notes],
         "happened": [_happened(one, zone) for one in space.happened],
+        "out_of_use": [_span(begin, end, zone) for begin, end in space.out_of_use],
         "own_reach": None if space.reach is None else list(space.reach),
         "sensors": [_sensor(sensor, night) for sensor in space.sensors],
     }
@@ -137,7 +138,7 @@ def _quantity(one: QuantityNight, night: Night) -> dict[str, Any]:
         ],
         "samples": one.samples,
         "late_samples": one.late_samples,
-        "coverage_pct": _share(tally.covered_ms, night.window.lasts_ms),
+        "coverage_pct": _share(tally.covered_ms, night.window.lasts_ms - one.out_ms),
         "covered_h": _hours(tally.covered_ms),
         "late_h": _hours(tally.late_ms),
         "min": _value(tally.least),

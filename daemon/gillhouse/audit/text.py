@@ -101,10 +101,13 @@ def _block(night: Night, one: SpaceVerdict) -> Block:
 
 def story(night: Night, one: SpaceVerdict) -> list[str]:
     """A space's night in a few sentences: what, why, what was done, the rest."""
+    if one.word == verdict.OUT_OF_USE:
+        return ["Not judged."]
     if one.leading is None:
         return ["Nothing is known of this night."]
+    unused = _out_of_use(night, one.space)
     if one.grade is Grade.GOOD:
-        return [capital(_ranges(one)), *own_reach(one.space)]
+        return [capital(_ranges(one)), *unused, *own_reach(one.space)]
     told_lines = [_trouble(night, one.leading)]
     if one.leading.worst is not None:
         told_lines.append(f"Why: {one.leading.worst.words}.")
@@ -112,7 +115,13 @@ def story(night: Night, one: SpaceVerdict) -> list[str]:
     others = _others(one)
     if others:
         told_lines.append(f"Else: {others}.")
-    return [*told_lines, *own_reach(one.space)]
+    return [*told_lines, *unused, *own_reach(one.space)]
+
+
+def _out_of_use(night: Night, space: SpaceNight) -> list[str]:
+    """When it was out of use; that time is in no figure."""
+    spans = ", ".join(told.clocks(begin, end, night.window.zone) for begin, end in space.out_of_use)
+    return [f"Out of use {spans}: left out."] if spans else []
 
 
 def own_reach(space: SpaceNight) -> list[str]:
@@ -160,7 +169,7 @@ def _trouble(night: Night, finding: Finding) -> str:
     figures, tally = finding.figures, finding.figures.tally
     same = [outside for outside in figures.outside if outside.stretch.side is finding.side]
     if not same or finding.worst is None:
-        share = 100 * tally.covered_ms / night.window.lasts_ms
+        share = 100 * tally.covered_ms / (night.window.lasts_ms - figures.out_ms)
         return f"Known for {share:.0f} % of the night only; {_range(figures)}."
     return f"{_where(figures, same)} {_when(night, same)}, {_how_far(figures, same)}."
 

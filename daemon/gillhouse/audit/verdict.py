@@ -41,6 +41,9 @@ WORD: dict[tuple[Quantity, Side], str] = {
     (Quantity.TEMPERATURE, Side.ABOVE): "WARM",
 }
 
+OUT_OF_USE = "OUT OF USE"
+"""All night: there is nothing to judge."""
+
 NOTABLE = {Quantity.HUMIDITY: 5.0, Quantity.CO2: 500.0, Quantity.TEMPERATURE: 3.0}
 """Distances from the limit that weigh the same to a crop, to compare unlike things."""
 
@@ -69,7 +72,7 @@ class SpaceVerdict:
     space: SpaceNight
     grade: Grade
     word: str
-    """GOOD, FAIR, DRY, WET, STALE AIR, COLD, WARM or NO READINGS."""
+    """GOOD, FAIR, DRY, WET, STALE AIR, COLD, WARM, NO READINGS or OUT OF USE."""
     leading: Finding | None
     """The finding the word comes from; None where nothing was measured."""
     findings: tuple[Finding, ...]
@@ -87,10 +90,12 @@ class Job:
 
 def verdicts(night: Night) -> list[SpaceVerdict]:
     """One per space, in the farm's order."""
-    return [_space(space, night.window.lasts_ms) for space in night.spaces]
+    return [_space(space, night.window.lasts_ms - space.out_ms) for space in night.spaces]
 
 
 def _space(space: SpaceNight, night_ms: int) -> SpaceVerdict:
+    if night_ms <= 0:
+        return SpaceVerdict(space, Grade.GOOD, OUT_OF_USE, None, ())
     findings = tuple(
         _finding(figures, space.space.bands.get(quantity), night_ms)
         for quantity in REPORTED

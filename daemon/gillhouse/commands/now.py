@@ -11,7 +11,7 @@ from gillhouse.audit.corrections import Corrections, corrections
 from gillhouse.audit.evidence import config_at
 from gillhouse.audit.wording import DOUBT_WORD, capital, reason_words
 from gillhouse.clock import SystemClock
-from gillhouse.commands import water_told
+from gillhouse.commands import mode_told, water_told
 from gillhouse.commands.batch_told import brief
 from gillhouse.commands.options import default_state, since, state_option
 from gillhouse.core import crop_status
@@ -119,6 +119,8 @@ def _lines(status: dict[str, Any]) -> list[str]:
         name = plain(space["name"])
         lines.append(f"{name.upper()}  ({ident})  {space['species']}, {space['stage']}")
         lines += [f"  {words}" for one in space["batches"] for words in brief(one)]
+        lines += [f"  {words}" for words in mode_told.modes(space.get("modes", []))]
+        lines += [f"  {words}" for words in mode_told.breathed(space.get("air_breathed"))]
         if space["bands_moving_h"] is not None:
             lines.append(f"  wished air on its way, there in {space['bands_moving_h']:g} h")
         lines += [f"  {words}" for words in _air(space["quantities"])]

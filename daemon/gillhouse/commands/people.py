@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
+from gillhouse.audit.wording import reason_words
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import default_state
 from gillhouse.core.inputs import Act, OperatorAction
@@ -28,6 +29,12 @@ def send(state: Path, act: Act, subject: str, **more: Any) -> dict[str, Any]:
         LocalError: nothing is running, or it was refused.
     """
     return ask(state, {"ask": "act", "act": act.value, "subject": subject, **more})
+
+
+def refusals(outcome: dict[str, Any]) -> list[tuple[str, str]]:
+    """What was refused, as the subject and the words for it."""
+    refused = [event for event in outcome["events"] if event["kind"] == EventKind.REFUSED]
+    return [(event["subject"], reason_words(Reason(event["reason"]), event["facts"])) for event in refused]
 
 
 def record(state_dir: Path | None, act: Act, subject: str, text: str) -> tuple[str, ...]:
