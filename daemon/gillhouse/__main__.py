@@ -38,6 +38,7 @@ COMMANDS = {
     "restore": ("restore", "Put a copy of the journal back, or rehearse it"),
     "ready": ("ready", "Whether this version can run on your config and journal"),
     "try-alert": ("try_alert", "Send a test message on every channel"),
+    "card": ("card", "A page to print for a helper: what a call means, what to do"),
 }
 
 
