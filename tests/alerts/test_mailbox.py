@@ -64,6 +64,13 @@ def test_a_mail_counts_as_seen_only_after_it_was_taken(server: ImapServer, box: 
     assert len(fetched(box)) == 1
 
 
+def test_asking_how_many_wait_touches_none(server: ImapServer, box: AnswerBox) -> None:
+    server.deliver(mail("ok 4711"))
+    assert [Mailbox("post", box, 5_000).waiting() for _ in range(2)] == [1, 1]
+    assert len(fetched(box)) == 1
+    assert Mailbox("post", box, 5_000).waiting() == 0
+
+
 def test_a_flood_waits_its_turn(server: ImapServer, box: AnswerBox) -> None:
     for number in range(55):
         server.deliver(mail(f"ok {number:04}"))

@@ -7,7 +7,9 @@ from click.testing import CliRunner, Result
 
 from gillhouse.commands.try_alert import command
 from gillhouse.config import shipped_dir
-from servers import HttpReceiver, MosquittoBroker, SmtpServer
+from imap_server import ImapServer
+from pty_modem import PtyModem
+from servers import HttpReceiver, MosquittoBroker, SmtpServer, certificate
 
 WAYS_OUT = """
 channels:
@@ -18,6 +20,28 @@ channels:
 people:
   helper-1: {{name: Helper 1, reach: [{{channel: post, to: one@farm.invalid}}, {{channel: hook}}]}}
   helper-2: {{name: Helper 2, reach: [{{channel: post, to: two@farm.invalid}}, {{channel: bus}}]}}
+"""
+
+
+TEXTS = """
+channels:
+  text: {kind: sms, device: DEVICE, timeout: 5 s}
+people:
+  ana: {name: Ana, phone: "+44 7700 900123", reach: [{channel: text}]}
+"""
+
+ANSWERED = """
+channels:
+  post:
+    kind: mail
+    host: {smtp.host}
+    port: {smtp.port}
+    security: off
+    sender: box@farm.invalid
+    answers:
+      {{host: {imap.host}, port: {imap.port}, username: box, password_file: secret, ca_file: "{ca}"}}
+people:
+  ana: {{name: Ana, reach: [{{channel: post, to: one@farm.invalid}}]}}
 """
 
 
@@ -77,3 +101,45 @@ def test_no_channel_at_all_is_said(farm: Path) -> None:
     result = run(farm)
     assert result.exit_code == 1
     assert "names no channel" in result.output
+
+
+def test_a_text_goes_out_beside_a_running_daemon_and_the_signal_is_told(tmp_path: Path) -> None:
+    """The daemon holds the modem for a dialogue at a time, as another process holds it here for a moment."""
+    modem = PtyModem()
+    modem.start()
+    try:
+        shipped = (shipped_dir() / "farm.yaml").read_text()
+        path = tmp_path / "farm.yaml"
+        path.write_text(shipped[: shipped.index("\nchannels:")] + TEXTS.replace("DEVICE", modem.device))
+        result = run(path)
+        assert result.exit_code == 0, result.output
+        assert "text, ana: the network took the text (at home, signal -79 dBm, 17 of 31)" in result.output
+        assert "text: rings at night" in result.output
+        ((number, said),) = modem.sent
+        assert number == "+447700900123" and said.startswith("TEST from ") and len(said) <= 160
+    finally:
+        modem.stop()
+
+
+def test_whether_answers_can_be_fetched_is_told(
+    tmp_path: Path, smtp_server: SmtpServer
+) -> None:
+    context, authority = certificate(tmp_path)
+    server = ImapServer(context, "pw-of-the-box")
+    server.start()
+    (tmp_path / "secret").write_text("pw-of-the-box\n")
+    (tmp_path / "secret").chmod(0o600)
+    try:
+        shipped = (shipped_dir() / "farm.yaml").read_text()
+        path = tmp_path / "farm.yaml"
+        ways = ANSWERED.format(smtp=smtp_server, imap=server, ca=authority)
+        path.write_text(shipped[: shipped.index("\nchannels:")] + ways)
+        result = run(path)
+        assert result.exit_code == 0, result.output
+        assert "post: answers can be fetched, 0 not looked at" in result.output
+        assert "post: does not ring at night" in result.output
+        (tmp_path / "secret").write_text("wrong\n")
+        failed = run(path)
+        assert failed.exit_code == 1 and "ANSWERS CANNOT BE FETCHED" in failed.output
+    finally:
+        server.stop()

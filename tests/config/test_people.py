@@ -5,6 +5,7 @@ from pathlib import Path
 
 import pytest
 
+from gillhouse.commands.alerts_told import people_told
 from gillhouse.config import load_files
 from gillhouse.core.edges import (
     WAKES,
@@ -88,3 +89,17 @@ def test_check_says_plainly_when_nothing_can_wake_anyone() -> None:
     assert [one for one in load_files({"farm.yaml": muted}).warnings if "CAN WAKE ANYONE" in one]
     (one,) = [one for one in load_files({"farm.yaml": quiet}).warnings if one.startswith("people.")]
     assert one == "people.beno: gets the alarms that must wake someone, by no way that rings at night"
+
+
+def test_check_tells_people_channels_and_rota_in_words() -> None:
+    said = list(people_told(load_files({"farm.yaml": FARM})))
+    for line in (
+        "Channel text: sms, rings at night; answers are read from it every 5 s",
+        "Channel post: mail, does not ring at night; answers are fetched from imap.example.org every 60 s",
+        "Channel horn: mqtt, rings at night (a horn under the bedroom window)",
+        "  owner; is ana on this machine; asleep from 22:00 to 06:30",
+        "  helper",
+        "Rota holiday: every day from 2026-12-24 to 2027-01-02, changing at 08:00: first Beno",
+        "Rota weekend: sat, sun, changing at 07:30: first Beno, then Ana",
+    ):
+        assert line in said, (line, said)

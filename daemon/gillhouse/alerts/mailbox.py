@@ -44,12 +44,24 @@ class Mailbox:
         Raises:
             ChannelError: the mailbox could not be looked into now.
         """
+        return self._within(lambda link: self._look(link, take))
+
+    def waiting(self) -> int:
+        """How many mails nobody has looked at; none of them is touched.
+
+        Raises:
+            ChannelError: the mailbox could not be looked into now.
+        """
+        return self._within(lambda link: len(_unseen(link)))
+
+    def _within(self, do: Callable[[imaplib.IMAP4_SSL], int]) -> int:
         secret = read_secret(self._settings.password_file, self.id)
         where = f"{self._settings.host}:{self._settings.port}"
         try:
             link = self._link()
             try:
-                return self._look(link, secret, take)
+                self._enter(link, secret)
+                return do(link)
             finally:
                 with suppress(imaplib.IMAP4.error, OSError):
                     link.logout()
@@ -63,14 +75,15 @@ class Mailbox:
             self._settings.host, self._settings.port, ssl_context=context, timeout=self._timeout_s
         )
 
-    def _look(self, link: imaplib.IMAP4_SSL, secret: str, take: Callable[[Incoming], object]) -> int:
+    def _enter(self, link: imaplib.IMAP4_SSL, secret: str) -> None:
         link.login(self._settings.username, secret)
         folder = self._settings.folder.replace("\\", "\\\\").replace('"', '\\"')
         state, told = link.select(f'"{folder}"')
         if state != "OK":
             raise ValueError(f"no folder {self._settings.folder!r} ({heard(told[0] or b'')})")
-        _, found = link.uid("SEARCH", "UNSEEN")
-        numbers = (found[0] or b"").split()[:MOST_AT_ONCE]
+
+    def _look(self, link: imaplib.IMAP4_SSL, take: Callable[[Incoming], object]) -> int:
+        numbers = _unseen(link)[:MOST_AT_ONCE]
         for number in numbers:
             _, parts = link.uid("FETCH", number.decode("ascii"), f"(BODY.PEEK[]<0.{MOST_BYTES}>)")
             raw = next((part[1] for part in parts if isinstance(part, tuple)), b"")
@@ -79,6 +92,11 @@ class Mailbox:
                 take(answer)
             link.uid("STORE", number.decode("ascii"), "+FLAGS.SILENT", "(\\Seen)")
         return len(numbers)
+
+
+def _unseen(link: imaplib.IMAP4_SSL) -> list[bytes]:
+    _, found = link.uid("SEARCH", "UNSEEN")
+    return (found[0] or b"").split()
 
 
 def incoming(channel: str, raw: bytes) -> Incoming | None:

@@ -9,12 +9,12 @@ from pathlib import Path
 
 import click
 
+from gillhouse.commands.alerts_told import people_told
 from gillhouse.commands.floor_told import cost
 from gillhouse.config import Config, load, shipped_dir
 from gillhouse.core.bands_meet import explain
 from gillhouse.core.crops import Band, LightWish, Species
 from gillhouse.core.demand import UNCALIBRATED_AIM_PCT
-from gillhouse.core.edges import ChannelSettings, PersonSettings
 from gillhouse.core.fresh_air import floor_flow
 from gillhouse.core.kind_limits import limit_words
 from gillhouse.core.quantities import MEASURES, Quantity
@@ -31,7 +31,6 @@ from gillhouse.core.settings import (
 from gillhouse.core.truth_status import wished_pct
 from gillhouse.errors import ConfigError
 
-PRIORITIES = {1: "wakes someone", 2: "high", 3: "daytime"}
 UNITS = {Quantity.HUMIDITY: "%", Quantity.TEMPERATURE: "C", Quantity.CO2: "ppm"}
 
 
@@ -83,7 +82,7 @@ def understood(config: Config) -> Iterator[str]:
         yield "Shared by all"
         yield from shared
     yield ""
-    yield from _alerts(config)
+    yield from people_told(config)
     yield from (f"Warning: {warning}" for warning in config.warnings)
 
 
@@ -251,27 +250,6 @@ def _programme(programme: ProgrammeSettings) -> str:
     night = "" if same else f", by night {_span(programme.night_run_ms)}"
     only = ", only while no sensor can be trusted" if programme.when is When.FALLBACK else ""
     return f"  programme {programme.id}: {programme.role} {_span(programme.run_ms)}{night}, {when}{only}"
-
-
-def _alerts(config: Config) -> Iterator[str]:
-    channels = {channel.id: channel for channel in config.alerts.channels}
-    for person in config.alerts.people:
-        yield from _person(person, channels)
-    report = config.report
-    night = f"{_clock(report.night_from_min)} to {_clock(report.night_to_min)}"
-    sent = "not sent" if report.send_at_min is None else f"sent at {_clock(report.send_at_min)}"
-    yield f"Night report: {night}, {sent}"
-
-
-def _person(person: PersonSettings, channels: dict[str, ChannelSettings]) -> Iterator[str]:
-    ways = ", then ".join(
-        f"{channels[reach.channel].kind} ({reach.channel}{': ' + reach.to if reach.to else ''})"
-        for reach in person.reach
-    )
-    alarms = ", ".join(f"{priority} ({PRIORITIES[priority]})" for priority in person.priorities)
-    of = "every space" if person.spaces is None else ", ".join(person.spaces)
-    report = ", and the night report" if person.report else ""
-    yield f"{person.name} gets alarms of priority {alarms} of {of}{report}, by {ways}"
 
 
 def _span(ms: int) -> str:

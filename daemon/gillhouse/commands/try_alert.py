@@ -10,12 +10,14 @@ import click
 
 from gillhouse.alerts import Ports, open_channels
 from gillhouse.alerts.channel import Channel, Message
+from gillhouse.alerts.mailbox import Mailbox
 from gillhouse.alerts.mqtt import Publish
 from gillhouse.alerts.wording import marked, plain
 from gillhouse.clock import Clock, SystemClock
+from gillhouse.commands.alerts_told import rings
 from gillhouse.commands.options import config_option, default_config
 from gillhouse.config import Config, load
-from gillhouse.core.edges import BrokerSettings
+from gillhouse.core.edges import BrokerSettings, ChannelSettings
 from gillhouse.errors import ChannelError
 from gillhouse.mqtt import BrokerLink
 
@@ -65,8 +67,23 @@ def _try(config: Config, clock: Clock, channel: Channel) -> bool:
     if not reached:
         click.echo(f"{channel.id}: nobody is reached by it, so nothing was sent; name it under people")
         return False
+    settings = next(one for one in config.alerts.channels if one.id == channel.id)
     answers = [_send(config.farm.name, clock.now().wall_ms, channel, *whom) for whom in reached]
-    return all(answers)
+    click.echo(f"{channel.id}: {rings(settings)}")
+    return all((*answers, _mailbox(settings)))
+
+
+def _mailbox(settings: ChannelSettings) -> bool:
+    """Whether answers to a mail channel could be fetched; they are left where they are."""
+    if settings.answers is None:
+        return True
+    try:
+        waiting = Mailbox(settings.id, settings.answers, settings.timeout_ms).waiting()
+        click.echo(f"{settings.id}: answers can be fetched, {waiting} not looked at")
+    except ChannelError as error:
+        click.echo(f"{settings.id}: ANSWERS CANNOT BE FETCHED: {error}", err=True)
+        return False
+    return True
 
 
 def _send(farm: str, at_ms: int, channel: Channel, person: str, to: str) -> bool:
