@@ -12,18 +12,23 @@ from typing import TypeVar
 
 from gillhouse.clock import Box, Clock
 from gillhouse.clock_trust import ClockTrust
-from gillhouse.core.inputs import DEADLINE, ClockStep, Due, Input, Started
+from gillhouse.core.edges import RateSettings
+from gillhouse.core.inputs import DEADLINE, ClockStep, Delivery, Due, Input, Started, TooMany
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.settings import FarmSettings
 from gillhouse.decider import Decider
 from gillhouse.errors import GillhouseError
+from gillhouse.local import Turns
 from gillhouse.payloads.message import Message
+from gillhouse.payloads.rate import Rates
 from gillhouse.payloads.routes import Routes
 from gillhouse.relays import Relays
 from gillhouse.timers import Timers
 
 T = TypeVar("T")
+
+LIVE = Delivery.LIVE
 
 STEP_MS = 2_000
 """The wall clock moving further than this against the monotonic one is a step, not drift."""
@@ -54,6 +59,8 @@ class Plan:
     routes: Routes
     relays: Relays
     timers: Timers
+    rates: Rates = field(default_factory=lambda: Rates(0, 1))
+    """By topic. Made anew, whoever is over the limit begins anew too."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -66,13 +73,19 @@ class Chores:
 class Control:  # 14 methods: one thread, and the two ways others hand it work
     """Start it, put work into `inbox`, close the inbox to end it."""
 
-    def __init__(self, clock: Clock, decider: Decider, plan: Plan, chores: Chores) -> None:
+    def __init__(  # the clock, and what it works with
+        self, clock: Clock, decider: Decider, plan: Plan, chores: Chores, rates: RateSettings
+    ) -> None:
         self.inbox: Box[Work] = Box(clock)
         self.decider = decider
         self.trust = ClockTrust(clock)
         self.on_failure: Callable[[BaseException], None] = lambda _: None
         self._clock, self._plan, self._chores = clock, plan, chores
         self._offset_ms = 0
+        self.turns = Turns(clock, rates, self.inbox.put)
+        """Of those who ask over the local socket."""
+        self._crowds: dict[str, str] = {}
+        """Topic over its limit -> the sensor or relay it is told of."""
         self.last_turn_ms = clock.now().mono_ms
         """When the loop last came round; the watchdog reads it."""
         self._thread = threading.Thread(target=self._run, name="control", daemon=True)
@@ -106,11 +119,19 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
 
         def change(now: Instant) -> None:
             plan.relays.start(now, before=self._plan.relays)
+            self._let_crowds_be(now)
             self._plan = plan
             plan.timers.rebuild(now)
             self.decider.resettle(now, settings, plan.relays)
 
         self.call(change)
+
+    def _let_crowds_be(self, now: Instant) -> None:
+        """Limits are about to begin anew: nobody is over one."""
+        for topic, subject in self._crowds.items():
+            dropped = self._plan.rates.dropped(topic)
+            self.decider.handle(now, TooMany(subject, False, topic, dropped))
+        self._crowds.clear()
 
     def call(self, do: Callable[[Instant], T], timeout_s: float = 5.0) -> T:
         """What `do` returns, done on the control thread between two inputs.
@@ -158,6 +179,8 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
             self.decider.hands.farm.next_deadline_ms(),
             self._plan.timers.next_ms(now),
             self.decider.looks_back_ms(),
+            self._plan.rates.next_ms(),
+            self.turns.next_ms(),
         )
         return min(at for at in times if at is not None)
 
@@ -172,11 +195,17 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
 
     def _arrived(self, work: Arrived) -> None:
         plan, decider, message = self._plan, self.decider, work.message
-        for report in plan.relays.report(message):
-            decider.handle(message.received, report)
+        reports = list(plan.relays.report(message))
         decoded = plan.routes.decode(message, work.synced, self.trust.sure)
         for rejected in decoded.rejects:
             decider.reject(message.received, rejected)
+        if work.synced and (reports or any(one.delivery is LIVE for one in decoded.readings)):
+            # What waited at the broker or on the board is never too fast: it may all come.
+            subject = reports[0].relay if reports else decoded.readings[0].sensor
+            if not self._within_rate(work, subject):
+                return
+        for report in reports:
+            decider.handle(message.received, report)
         last = len(decoded.readings) - 1
         for place, reading in enumerate(decoded.readings):
             # The message is acknowledged with its last reading: rows are committed in this order.
@@ -184,8 +213,25 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
         if last < 0 and message.token is not None:
             decider.hands.writer.release_after(message.token)
 
+    def _within_rate(self, work: Arrived, subject: str) -> bool:
+        """Whether a message keeps its topic's limit. One over it is counted and answered, and goes no further."""
+        rates, decider, message = self._plan.rates, self.decider, work.message
+        if rates.take(message.topic, message.received.mono_ms):
+            return True
+        self._crowds[message.topic] = subject
+        decider.left_out(message.received, subject)
+        if rates.dropped(message.topic) == 1:
+            decider.handle(message.received, TooMany(subject, True, message.topic, 1))
+        if message.token is not None:
+            decider.hands.writer.release_after(message.token)
+        return False
+
     def _due(self, now: Instant) -> None:
         decider = self.decider
+        for topic, dropped in self._plan.rates.quiet(now.mono_ms).items():
+            decider.handle(now, TooMany(self._crowds.pop(topic), False, topic, dropped))
+        for quiet in self.turns.ended(now.mono_ms):
+            decider.handle(now, quiet)
         for due in self._plan.timers.pop_due(now):
             chore = self._chores.by_name.get(due.what)
             if chore is not None:

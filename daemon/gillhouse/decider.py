@@ -107,6 +107,10 @@ class Decider:
             facts = {"why": str(rejected.reason), "found": rejected.detail}
             put(EventRow(EDGE, now.wall_ms, Event(EventKind.REJECTED, subject, None, None, facts)))
 
+    def left_out(self, now: Instant, subject: str) -> None:
+        """Counts a message that was over its limit; that it began and ended is told by `TooMany`."""
+        self.hands.writer.put(CounterRow("rejected too-many", subject, 1, now.wall_ms))
+
     def begin(self, now: Instant, first: Started) -> None:
         """Opens the first segment, with `first` as its first input."""
         self._time_unsure = not first.clock_sure

@@ -16,7 +16,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
+from gillhouse.clock import Clock
+from gillhouse.core.edges import RateSettings
+from gillhouse.core.inputs import LOCAL, Input, TooMany
 from gillhouse.errors import LocalError
+from gillhouse.payloads.rate import Rates
 
 SOCKET_NAME = "local.sock"
 WHO = "GILLHOUSE_WHO"
@@ -40,6 +44,36 @@ def peer_name(connection: socket.socket) -> str:
         return f"uid {uid}"
 
 
+class Turns:
+    """How fast each user may ask. Any thread."""
+
+    def __init__(self, clock: Clock, settings: RateSettings, tell: Callable[[Input], None]) -> None:
+        """`tell` is given what the core has to know of it, and must return at once."""
+        self._clock, self._tell = clock, tell
+        self._rates = Rates(settings.local_per_s, settings.local_burst)
+        self._lock = threading.Lock()
+
+    def take(self, who: str) -> bool:
+        """One request of a user. False: it is over the limit."""
+        with self._lock:
+            within = self._rates.take(who, self._clock.now().mono_ms)
+            first = not within and self._rates.dropped(who) == 1
+        if first:
+            self._tell(TooMany(LOCAL, True, LOCAL, 1, who))
+        return within
+
+    def ended(self, mono_ms: int) -> list[TooMany]:
+        """Who keeps the limit again, each told once."""
+        with self._lock:
+            quiet = self._rates.quiet(mono_ms)
+        return [TooMany(LOCAL, False, LOCAL, dropped, who) for who, dropped in quiet.items()]
+
+    def next_ms(self) -> int | None:
+        """When `ended` may have something to tell."""
+        with self._lock:
+            return self._rates.next_ms()
+
+
 class _Handler(socketserver.StreamRequestHandler):
     timeout = 30.0
 
@@ -54,6 +88,8 @@ class _Handler(socketserver.StreamRequestHandler):
             if not isinstance(request, dict):
                 raise ValueError("a request is one JSON object on one line")
             assert isinstance(self.server, _Server)
+            if not self.server.lets(who):
+                raise ValueError("too many requests; wait a little")
             reply = self.server.answer(request, who)
         except (ValueError, KeyError, TypeError, RecursionError, OSError) as error:
             reply = {"error": f"refused: {error}"}
@@ -63,12 +99,16 @@ class _Handler(socketserver.StreamRequestHandler):
 class _Server(socketserver.ThreadingUnixStreamServer):
     daemon_threads = True
     answer: Answer
+    lets: Callable[[str], bool]
 
 
 class LocalServer:
     """Listens on `state_dir/local.sock`, mode 0660, until stopped."""
 
-    def __init__(self, state_dir: Path, answer: Answer) -> None:
+    def __init__(
+        self, state_dir: Path, answer: Answer, lets: Callable[[str], bool] = lambda _who: True
+    ) -> None:
+        """`lets` says of each request whether its user may ask now."""
         self._path = state_dir / SOCKET_NAME
         # A socket's name may be at most 107 bytes long (unix(7)), a state directory's may be longer:
         # so the name is bound through a descriptor of the directory.
@@ -80,6 +120,7 @@ class LocalServer:
         finally:
             os.umask(previous)
         self._server.answer = answer
+        self._server.lets = lets
         self._thread = threading.Thread(
             target=self._server.serve_forever, args=(0.2,), name="local", daemon=True
         )

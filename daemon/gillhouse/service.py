@@ -29,6 +29,7 @@ from gillhouse.heartbeat import Heartbeat
 from gillhouse.local import LocalServer
 from gillhouse.mqtt import BrokerLink
 from gillhouse.payloads.message import Message
+from gillhouse.payloads.rate import Rates
 from gillhouse.payloads.routes import Routes
 from gillhouse.relays import Relays
 from gillhouse.relays.ports import Ports
@@ -96,10 +97,12 @@ class Service:
         plan = plan_of(config, path, self.ports)
         hands = Hands(farm, config.digest, __version__, plan.relays, self.writer, self.alerts)
         chores = Chores({NIGHT_REPORT: self.reporter.build})
-        self.control = Control(clock, Decider(hands, self.writer.next_seq), plan, chores)
+        self.control = Control(clock, Decider(hands, self.writer.next_seq), plan, chores, config.rates)
         self.control.on_failure = self._control_failed
         self.alerts.on_report = self.control.inbox.put
-        self._local = LocalServer(state_dir, lambda request, who: answer(self, request, who))
+        self._local = LocalServer(
+            state_dir, lambda request, who: answer(self, request, who), self.control.turns.take
+        )
 
     def _heart(self) -> Heartbeat | None:
         """The sign of life sent outwards, where the config wants one."""
@@ -261,6 +264,7 @@ def plan_of(config: Config, journal: Path, ports: Ports) -> Plan:
         routes,
         Relays.wired(config.relay_wires.values(), ports),
         Timers(config.farm.programmes.values(), config.farm.zone, daily),
+        Rates(config.rates.board_per_s, config.rates.board_burst),
     )
 
 

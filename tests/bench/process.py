@@ -34,6 +34,7 @@ def farm_text(port: int) -> str:
     lines = [
         "farm: {name: Bench farm, zone: Europe/Rome, advise_only: no}",
         f"broker: {{host: 127.0.0.1, port: {port}, client_id: bench-daemon}}",
+        "rates: {board_per_s: 0}",  # as fast as it can: that is what is measured
         "spaces:",
     ]
     lines += [

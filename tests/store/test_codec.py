@@ -49,6 +49,8 @@ inputs_of_all_kinds = st.one_of(
     ),
     st.builds(inputs.Calibrated, texts, st.none() | calibrations, texts),
     st.builds(inputs.Measure, texts, texts, st.booleans()),
+    st.builds(inputs.ChannelReport, texts, st.booleans(), whole, texts, texts),
+    st.builds(inputs.TooMany, texts, st.booleans(), texts, whole, texts),
     st.builds(inputs.Measured, texts, texts, st.none() | measurements),
     st.builds(inputs.SensorsAway, st.lists(texts, max_size=3).map(tuple), texts, whole),
     st.builds(
@@ -75,7 +77,8 @@ def test_an_input_comes_back_as_it_was(item: inputs.Input) -> None:
 
 def test_every_kind_of_input_is_covered() -> None:
     drawn = {"Reading", "Due", "RelayReport", "OperatorAction", "LinkChange", "ClockStep", "SettingsChange",
-             "Started", "Calibrated", "SensorsAway", "BatchAction", "Measure", "Measured"}
+             "Started", "Calibrated", "SensorsAway", "BatchAction", "Measure", "Measured", "ChannelReport",
+             "TooMany"}
     assert set(INPUT_KINDS) == drawn
 
 

@@ -11,13 +11,15 @@ from gillhouse.config import farm_file as ff
 from gillhouse.config import wire_file as wf
 from gillhouse.config.fields import ID, Group
 from gillhouse.config.nearest import choices
+from gillhouse.config.rates import RatesGroup
 from gillhouse.config.tree import Sheet
 from gillhouse.config.wording import SECRETS, got, validate
 from gillhouse.core.inputs import DEADLINE
 
 G = TypeVar("G", bound=Group)
 
-SINGLE = ("farm", "broker", "alarms", "report", "water", "store", "mirror", "card", "calls", "heartbeat")
+SINGLE = ("farm", "broker", "alarms", "report", "water", "store", "mirror", "card", "calls", "heartbeat",
+          "rates")  # fmt: skip
 MANY = ("spaces", "sensors", "relays", "programmes", "supplies", "shared_air", "channels", "people", "rota")
 
 
@@ -45,6 +47,7 @@ class Draft:
     card: ff.CardGroup = field(default_factory=ff.CardGroup)
     calls: ff.CallsGroup = field(default_factory=ff.CallsGroup)
     heartbeat: ff.HeartbeatGroup | None = None
+    rates: RatesGroup = field(default_factory=RatesGroup)
 
     def named(self, section: str) -> list[str]:
         """Every id the file gives in `section`, broken entries too: naming one is no second mistake."""
@@ -98,6 +101,7 @@ def _singles(draft: Draft) -> None:
     draft.card = _single(sheet, "card", ff.CardGroup) or draft.card
     draft.calls = _single(sheet, "calls", ff.CallsGroup) or draft.calls
     draft.heartbeat = _single(sheet, "heartbeat", ff.HeartbeatGroup)
+    draft.rates = _single(sheet, "rates", RatesGroup) or draft.rates
     draft.mirror = _single(sheet, "mirror", ff.MirrorGroup)
 
 

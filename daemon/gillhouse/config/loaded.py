@@ -19,6 +19,7 @@ from gillhouse.config.draft import Draft, read
 from gillhouse.config.inside_checks import safe_air
 from gillhouse.config.mistake import Mistake
 from gillhouse.config.places import CREDENTIAL, read_text, secret_path, secret_trouble, shipped_dir
+from gillhouse.config.rates import rates
 from gillhouse.config.relay_wires import check_extras
 from gillhouse.config.species_file import laid_over, read_species
 from gillhouse.config.tree import Sheet, parse
@@ -125,6 +126,7 @@ class _Loading:
             report=edges.report(draft),
             card=people.card(draft),
             heartbeat=calls.heartbeat(draft, folder),
+            rates=rates(draft.rates),
             species=species,
             files=used,
             digest=digest,

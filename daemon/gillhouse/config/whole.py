@@ -10,6 +10,7 @@ from gillhouse.core.edges import (
     CardSettings,
     HeartbeatSettings,
     MirrorSettings,
+    RateSettings,
     RelayWire,
     ReportSettings,
     SensorRoute,
@@ -34,6 +35,7 @@ class Config:
     report: ReportSettings
     card: CardSettings
     heartbeat: HeartbeatSettings | None
+    rates: RateSettings
     species: dict[str, Species]
     """All there is a file for: a batch may be of any of them."""
     files: dict[str, str]

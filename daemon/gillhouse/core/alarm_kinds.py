@@ -290,6 +290,16 @@ KINDS: Final[dict[str, Kind]] = {
         on_delay_ms=5_000,
         off_delay_ms=MINUTE_MS,
     ),
+    "too-many": Kind(
+        3,
+        "SENDS TOO MUCH",
+        "board gone mad, or a stranger",
+        "what is over the limit is left out",
+        "Switch that board off and on.",
+        4 * 60,
+        off_delay_ms=MINUTE_MS,
+        by_day=True,
+    ),
     "journal-damaged": Kind(
         2,
         "JOURNAL DAMAGED",

@@ -353,6 +353,11 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     step.gone.append(
         Condition("journal-damaged", Link.STORE.value, None, bool(item.aside), {"detail": item.aside})
     )
+    step.gone += [
+        Condition(one.kind, one.subject, one.space, False)  # whoever still does will be told of anew
+        for one in state.book.records.values()
+        if one.kind == "too-many"
+    ]
     mono_ms = step.now.mono_ms
     restart(state.crops, step.now.wall_ms)
     step.replan = bool(state.crops.batches or state.crops.ramps)

@@ -38,6 +38,19 @@ class BrokerSettings:
 
 
 @dataclass(frozen=True, slots=True)
+class RateSettings:
+    """How fast anybody may speak. Messages that waited at the broker or on a board are not counted."""
+
+    board_per_s: int = 50
+    """Messages a second of one topic that may go on for good; 0: no limit."""
+    board_burst: int = 1_000
+    """... and how many at once after a quiet time."""
+    local_per_s: int = 50
+    """Requests a second of one user of this machine; 0: no limit."""
+    local_burst: int = 1_000
+
+
+@dataclass(frozen=True, slots=True)
 class SensorRoute:
     """Where one sensor's value is found: which topic, in which format, where inside the message."""
 

@@ -26,6 +26,7 @@ from gillhouse.core import (
     measuring,
     mode_turns,
     plumbing,
+    too_many,
     watch,
 )
 from gillhouse.core.arrivals import Step
@@ -50,6 +51,7 @@ from gillhouse.core.inputs import (
     SensorsAway,
     SettingsChange,
     Started,
+    TooMany,
 )
 from gillhouse.core.instant import Instant
 from gillhouse.core.interlock import grant, next_deadline_ms, resettle
@@ -82,6 +84,7 @@ _TAKES: dict[type, _Take] = {
     BatchAction: batch_arrivals.take_batch,
     LinkChange: arrivals.take_link,
     ChannelReport: call_arrivals.take_report,
+    TooMany: too_many.take_too_many,
     ClockStep: keeping.take_clock,
     SettingsChange: arrivals.take_settings,
     Started: arrivals.take_started,
@@ -240,7 +243,7 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         plan, before = self._plan, self._watched
         self._use(self._given)
         step.watched = self._watched
-        step.gone = watch.gone(plan, state, before, self._watched)
+        step.gone += watch.gone(plan, state, before, self._watched)
         for known in state.spaces.values():
             known.light_to_wall_ms = known.light_from_wall_ms  # the hours may be others now
         step.spaces = dict.fromkeys(self._plan.spaces)

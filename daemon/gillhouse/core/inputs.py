@@ -217,6 +217,25 @@ class ChannelReport:
 
 
 @dataclass(frozen=True, slots=True)
+class TooMany:
+    """Somebody began to speak faster than the limit allows, or keeps to it again."""
+
+    subject: str
+    """The sensor or relay whose board it is, or `LOCAL`."""
+    on: bool
+    source: str
+    """The topic, or `LOCAL` again."""
+    dropped: int = 0
+    """Left out so far."""
+    who: str = ""
+    """For `LOCAL`: the user of this machine."""
+
+
+LOCAL = "local"
+"""Subject of a `TooMany` about the command line's way in."""
+
+
+@dataclass(frozen=True, slots=True)
 class ClockStep:
     """The wall clock moved against the monotonic one by more than 2 s, or was found to be set."""
 
@@ -261,6 +280,7 @@ Input = (
     | Measured
     | LinkChange
     | ChannelReport
+    | TooMany
     | ClockStep
     | SettingsChange
     | Started

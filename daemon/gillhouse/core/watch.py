@@ -17,7 +17,7 @@ from gillhouse.core.alarm_kinds import PEOPLE_LIMITS, TIMING, deadband
 from gillhouse.core.crops import Band
 from gillhouse.core.echo import Proof, proof
 from gillhouse.core.house import Plan, State
-from gillhouse.core.inputs import Link
+from gillhouse.core.inputs import LOCAL, Link
 from gillhouse.core.instant import Instant
 from gillhouse.core.kind_limits import DEADBAND_C, kind_limits
 from gillhouse.core.outputs import Facts
@@ -331,7 +331,7 @@ def everything(
 def subjects(plan: Plan) -> set[str]:
     """Everything an alarm may be about under these settings (asked for membership only)."""
     settings = plan.settings
-    return {*settings.spaces, *settings.sensors, *settings.relays, *(link.value for link in Link)}
+    return {*settings.spaces, *settings.sensors, *settings.relays, *(link.value for link in Link), LOCAL}
 
 
 def changed_relays(plan: Plan, state: State, now: Instant) -> list[Condition]:
