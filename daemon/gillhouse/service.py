@@ -88,6 +88,7 @@ class Service:
             config.alerts.people, Codes(state_dir), clock, self.submit, self.alerts.word_back
         )
         self.alerts.code_of = self.desk.code_of
+        self.alerts.digest_lines.append(self.desk.told)
         self.reporter = Reporter(path, clock, self.writer, self.alerts)
         self.heartbeat = self._heart()
         self.mirror = Mirror(config.mirror, path, clock, self.writer) if config.mirror else None

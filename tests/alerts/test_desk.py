@@ -107,6 +107,7 @@ def test_an_answer_with_its_code_does_what_it_says(
 ) -> None:
     assert desk.take(text(ANA, body)) is Ended.DONE
     assert farm.acts == [OperatorAction(act, ALARM, "ana", note, None, for_ms, 7)]
+    assert desk.told(START) == ()
     ((person, channel, _, said),) = farm.told
     assert (person, channel) == ("ana", "text")
     assert said.startswith("Too dry tent: ") or "tent" in said
@@ -137,6 +138,7 @@ def test_all_else_changes_nothing_and_is_counted_and_logged_without_what_it_held
     assert desk.take(text(sender, body)) is ended
     assert (farm.acts, farm.told) == ([], [])
     assert desk.counts() == {ended.value: 1}
+    assert desk.told(START) == (f"Answers that changed nothing since the start: 1 {ended.value}.",)
     assert ended.value in caplog.text
     for held in (sender, body, "4711"):
         assert not held or held not in caplog.text

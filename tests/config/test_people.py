@@ -6,7 +6,7 @@ from pathlib import Path
 import pytest
 
 from gillhouse.commands.alerts_told import people_told
-from gillhouse.config import load_files
+from gillhouse.config import load, load_files
 from gillhouse.core.edges import (
     WAKES,
     CardSettings,
@@ -16,6 +16,7 @@ from gillhouse.core.edges import (
     RotaSettings,
     ShutOff,
 )
+from gillhouse.errors import ConfigError
 
 FARM = """
 farm: {name: Test farm, zone: Europe/Rome}
@@ -89,6 +90,24 @@ def test_check_says_plainly_when_nothing_can_wake_anyone() -> None:
     assert [one for one in load_files({"farm.yaml": muted}).warnings if "CAN WAKE ANYONE" in one]
     (one,) = [one for one in load_files({"farm.yaml": quiet}).warnings if one.startswith("people.")]
     assert one == "people.beno: gets the alarms that must wake someone, by no way that rings at night"
+
+
+@pytest.mark.parametrize(("kind", "library"), [("sms", "serial"), ("apprise", "apprise")])
+def test_a_channel_whose_library_is_not_installed_is_told_by_check(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, kind: str, library: str
+) -> None:
+    monkeypatch.setattr(
+        "gillhouse.config.people_checks.find_spec", lambda name: None if name == library else object()
+    )
+    path = tmp_path / "farm.yaml"
+    (tmp_path / "chat").write_text("json://localhost\n")
+    (tmp_path / "chat").chmod(0o600)
+    chat = "channels:\n  chat: {kind: apprise, url_file: chat}\n  text: {kind: sms, device: /dev/ttyUSB0}\n"
+    path.write_text(FARM[: FARM.index("channels:")] + chat)
+    with pytest.raises(ConfigError) as told:
+        load(path)
+    (mistake,) = told.value.mistakes
+    assert f"{kind} needs {library}, not installed here" in mistake and f"gillhouse[{kind}]" in mistake
 
 
 def test_check_tells_people_channels_and_rota_in_words() -> None:

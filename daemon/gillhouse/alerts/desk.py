@@ -130,6 +130,15 @@ class Desk:
         with self._lock:
             return {ended.value: count for ended, count in sorted(self._counts.items())}
 
+    def told(self, _now: Instant) -> tuple[str, ...]:
+        """For the digest: what came in since the start and changed nothing."""
+        with self._lock:
+            idle = {ended: count for ended, count in self._counts.items() if ended is not Ended.DONE}
+        if not idle:
+            return ()
+        parts = ", ".join(f"{count} {ended.value}" for ended, count in sorted(idle.items()))
+        return (f"Answers that changed nothing since the start: {parts}.",)
+
     def take(self, came: Incoming) -> Ended:
         """Does what an answer asks for, or nothing. Never raises."""
         try:

@@ -18,6 +18,7 @@ from gillhouse.config.convert import farm_settings
 from gillhouse.config.draft import Draft, read
 from gillhouse.config.inside_checks import safe_air
 from gillhouse.config.mistake import Mistake
+from gillhouse.config.people_checks import check_channel_extras
 from gillhouse.config.places import CREDENTIAL, read_text, secret_path, secret_trouble, shipped_dir
 from gillhouse.config.rates import rates
 from gillhouse.config.relay_wires import check_extras
@@ -101,6 +102,7 @@ class _Loading:
         if self.look_at_secrets:
             _secrets(draft, self.path.parent)
             check_extras(draft)
+            check_channel_extras(draft)
         mistakes += sheet.mistakes
         if mistakes or draft.farm is None:
             raise ConfigError([str(mistake) for mistake in sorted(set(mistakes))])

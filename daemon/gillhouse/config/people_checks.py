@@ -4,6 +4,8 @@ One function per question, each noting mistakes in the draft's sheet. Not here: 
 (`farm_file`), and what is allowed yet worth a second look (`warnings`).
 """
 
+from importlib.util import find_spec
+
 from gillhouse.config import farm_file as ff
 from gillhouse.config.draft import Draft
 from gillhouse.config.references import must_exist
@@ -88,6 +90,22 @@ def _mail(draft: Draft, here: Key, channel: ff.MailChannel) -> None:
         draft.sheet.add(
             (*here, "security"), "off would send the password in the clear; write starttls or tls"
         )
+
+
+EXTRAS = {"sms": "serial", "apprise": "apprise"}
+"""What an extra of this package brings, by kind of channel."""
+
+
+def check_channel_extras(draft: Draft) -> None:
+    """Note channels whose libraries are not installed on this machine."""
+    for ident, channel in draft.channels.items():
+        kind: str = getattr(channel, "kind")  # noqa: B009  (each kind's class has it, their base has not)
+        if kind in EXTRAS and find_spec(EXTRAS[kind]) is None:
+            draft.sheet.add(
+                ("channels", ident, "kind"),
+                f"{kind} needs {EXTRAS[kind]}, not installed here; run pip install 'gillhouse[{kind}]' in the"
+                " program's own environment",
+            )
 
 
 def password_pair(draft: Draft, here: Key, group: ff.BrokerGroup | ff.MailChannel) -> None:
