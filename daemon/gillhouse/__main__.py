@@ -23,6 +23,7 @@ COMMANDS = {
     "batch": ("batch", "What stands where, at which stage, and what comes next"),
     "calibrate": ("calibrate", "Hold a sensor against salt, fresh air or a better instrument"),
     "ack": ("ack", "Say that you have seen an alarm"),
+    "alarms": ("alarms", "How many alarms, how fast seen, which ones only tire people"),
     "shelve": ("shelve", "Keep one alarm quiet for a while"),
     "mend": ("mend", "No calls about what is being mended, until the time you say"),
     "reset": ("reset", "Take an alarm off the list that stays until somebody has looked"),

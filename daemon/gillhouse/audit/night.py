@@ -8,6 +8,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from datetime import tzinfo
 
+from gillhouse.audit.alarm_figures import AlarmFigures
 from gillhouse.audit.corrections import Since
 from gillhouse.audit.hold import Held, Limits, Stretch, Tally
 from gillhouse.audit.runs import Run
@@ -233,6 +234,8 @@ class Night:
     configs: tuple[str, ...]
     """Digests in force, in order."""
     clock_unset: tuple[ClockUnset, ...] = ()
+    alarm_system: AlarmFigures | None = None
+    """How well the alarms served; None: not asked for."""
 
     @property
     def complete(self) -> bool:

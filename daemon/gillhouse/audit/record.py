@@ -10,6 +10,7 @@ from datetime import UTC, datetime, tzinfo
 from typing import Any
 
 from gillhouse.audit import runs
+from gillhouse.audit.alarm_words import as_plain
 from gillhouse.audit.corrections import Since
 from gillhouse.audit.figures import litres
 from gillhouse.audit.hold import MS_PER_H
@@ -76,6 +77,7 @@ def record(night: Night) -> dict[str, Any]:
         "away": [_away(away, zone) for away in night.away],
         "clock_unset": [_unset(one, zone) for one in night.clock_unset],
         "rejects": dict(night.rejects),
+        "alarm_system": None if night.alarm_system is None else as_plain(night.alarm_system),
         "coming": [_coming(one, zone) for one in night.coming],
         "findings": [_finding(one, zone) for one in night.findings],
     }

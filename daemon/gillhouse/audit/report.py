@@ -5,8 +5,10 @@ Here: from a date, or from nothing, to the window of a night; from a window to a
 """
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import date, timedelta
 
+from gillhouse.audit.alarm_log import figures_between
 from gillhouse.audit.evidence import config_at, gather
 from gillhouse.audit.figures import figures
 from gillhouse.audit.night import Night, Window
@@ -24,7 +26,9 @@ def night_of(reader: Reader, window: Window, now_ms: int, only: Sequence[str] = 
     Raises:
         AuditError: nothing is known of that time, or there is no such space.
     """
-    return figures(gather(reader, window, now_ms), only)
+    night = figures(gather(reader, window, now_ms), only)
+    own = night.window
+    return replace(night, alarm_system=figures_between(reader, own.from_ms, own.to_ms, now_ms, own.zone))
 
 
 def window_of(config: Config, evening: date) -> Window:
