@@ -141,9 +141,11 @@ def test_what_the_relay_does_is_told(stand: Stand) -> None:
     stand.becomes(True, 0.5)
     until_told(stand, RelayReport("tent-mist", True), before)
     stand.becomes(False, 1.0 + stand.late_ms / 1000)
-    until_told(stand, RelayReport("tent-mist", False), before)
-    told = [report.on for report in stand.reports()[before:] if report.on is not None]
-    assert told[-2:] == [True, False]
+
+    def told() -> list[bool]:
+        return [report.on for report in stand.reports()[before:] if report.on is not None]
+
+    wait_until(lambda: told()[-2:] == [True, False], 2.0, "the off, last of all")
 
 
 def test_a_board_that_was_gone_comes_back_off_and_is_commanded_afresh(stand: Stand) -> None:

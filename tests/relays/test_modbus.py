@@ -15,7 +15,7 @@ from gillhouse.core.outputs import Authority, Command
 from gillhouse.core.reasons import Reason
 from gillhouse.errors import RelayError
 from gillhouse.relays import Relays
-from gillhouse.relays.keeper import LOOK_MS, RETRY_MS
+from gillhouse.relays.holding import LOOK_MS, RETRY_MS
 from gillhouse.relays.modbus import ModbusBank
 from relays.modbus_board import ModbusBoard, Wire
 from relays.ports import START_MS, ports_of
@@ -151,6 +151,41 @@ def test_a_hung_core_still_lets_go(house: House) -> None:
     house.to(6_999)
     house.to(7_000)
     assert house.board.changes == [(7_000, 0, False)]
+
+
+def test_one_more_relay_on_a_board_leaves_the_others_as_they_are(house: House) -> None:
+    """A re-read config adds a relay to a board whose fan runs: no click, and the lease goes on."""
+    house.say("fan", True)
+    house.board.changes.clear()
+    more = RelayWire("stir", "modbus", modbus=ModbusCoil(house.line, 2))
+    changed = Relays.wired([*(driver.wire for driver in house.relays.drivers.values()), more], house.ports)
+    changed.start(house.clock.now(), before=house.relays)
+    house.settle()
+    house.relays = changed
+    house.say("stir", True)
+    assert [house.board.coils[coil] for coil in (0, 2)] == [True, True]
+    assert [(coil, on) for _, coil, on in house.board.changes] == [(2, True)]
+
+
+def test_a_dead_board_on_the_line_does_not_lengthen_anothers_lease() -> None:
+    """Device 1 answers, device 9 never does. Time stands while the dead one is asked for: the other's lease
+    ends at its own moment, not with the round."""
+    wire = Wire()
+    made = board(wire.right)
+    house = House(made, ModbusLine(serial=wire.left, baud=19_200, timeout_ms=100))
+    dead = RelayWire("dead", "modbus", modbus=ModbusCoil(house.line, 0, device=9))
+    house.relays = Relays.wired(
+        [*(driver.wire for driver in house.relays.drivers.values()), dead], house.ports
+    )
+    house.start()
+    assert RelayReport("dead", None, available=False) in house.told
+    house.say("fan", True, 30_000)
+    made.changes.clear()
+    for at_ms in range(1_000, 31_000, 1_000):
+        house.to(at_ms)
+    assert made.changes == [(30_000, 0, False)]
+    house.stop()
+    wire.close()
 
 
 def test_noise_on_a_serial_line_moves_nothing() -> None:

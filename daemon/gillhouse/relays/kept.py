@@ -10,7 +10,8 @@ from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Command
 from gillhouse.errors import RelayError
 from gillhouse.payloads import Message
-from gillhouse.relays.keeper import Bank, Held, Keeper
+from gillhouse.relays.holding import Bank, Held
+from gillhouse.relays.keeper import Keeper
 from gillhouse.relays.ports import Ports
 
 P = TypeVar("P")

@@ -26,7 +26,7 @@ class Switching:
     """Dropped out because the lease ended."""
 
 
-class MemoryDriver:
+class MemoryDriver:  # 13 methods: a driver, its plug, and its history
     """One relay in memory. Time comes with each call; between calls it is worked out, not waited for."""
 
     def __init__(self, wire: RelayWire, tell: Callable[[RelayReport], None] = lambda _: None) -> None:
