@@ -14,14 +14,19 @@ from hypothesis import strategies as st
 from core.answering_rooms import DampRoom, StaleRoom
 from gillhouse.core.air import dew_point_c, humidity_ratio
 from gillhouse.core.crops import Band
-from gillhouse.core.demand import LONGEST_STEP_MS, UNCALIBRATED_AIM_PCT, Inside, humidity_aim
+from gillhouse.core.demand import (
+    LONGEST_STEP_MS,
+    UNCALIBRATED_AIM_PCT,
+    WET_NEAR_PCT,
+    WET_STAYS_MS,
+    Inside,
+    humidity_aim,
+)
 from gillhouse.core.fresh_air import (
     FLOOR_M3_PER_H_PER_KG,
     LEAST_DROP,
     MOST_DROP,
     SETTLE_MS,
-    WET_NEAR_PCT,
-    WET_STAYS_MS,
     AirPlan,
     AirState,
     air_given,
@@ -611,6 +616,62 @@ def test_the_heater_gets_a_share_of_time():
     assert share_on(plan, 14.0, 1) == pytest.approx(0.72, abs=0.08)
     assert share_on(plan, 10.0) > 0.97
     assert share_on(plan, 17.0) == 0.0
+
+
+DRYING = DutyPlan(13.0, False, 60_000, 12.0, NO_TARGET, 17.0)
+"""A heater that may dry: 13 C is its aim, 17 C the cooler's."""
+DAMP_OUTSIDE = (18.0, 95.0)
+
+
+def warmed(seconds, state=None, plan=DRYING, **air):
+    """The same air looked at every 10 s; the first moment the heater is on, and its wish, or the last."""
+    state = state or DutyState()
+    for at in range(0, seconds * 1000 + 1, 10_000):
+        wish = duty(plan, inside(**{"rh": 96.0, "temp": 15.0, "intake": DAMP_OUTSIDE, **air}), state, at)
+        if wish.on:
+            return at, wish
+    return None, wish
+
+
+def test_air_that_stays_wet_with_damp_air_outside_is_warmed():
+    """From the air's own 15 C on the aim rises 6 K an hour; a quarter of the time at half a kelvin over."""
+    at, wish = warmed(3_600)
+    assert WET_STAYS_MS < at <= WET_STAYS_MS + 900_000
+    assert wish.reason is Reason.TOO_HUMID
+    assert 15.0 < wish.facts["aim_c"] <= 17.0
+    assert WORDS[wish.reason].format(**wish.facts) == "air too wet: 96.0 %, keep under 95 %"
+
+
+@pytest.mark.parametrize(
+    "air",
+    [
+        {"intake": (10.0, 60.0)},  # 4.6 g/kg: the fan dries it
+        {"trusted": False},
+        {"rh": 93.5},
+        {"temp": 17.2},  # nothing is warmed past where the cooler aims
+        {"temp": None},
+    ],
+)
+def test_what_is_not_warmed_dry(air):
+    at, _ = warmed(7_200, **air)
+    assert at is None
+
+
+def test_without_a_humidity_band_a_heater_only_heats():
+    at, _ = warmed(7_200, plan=DutyPlan(13.0, False, 60_000, 12.0))
+    assert at is None
+
+
+def test_dried_air_is_let_cool_again():
+    """An aim of 16 C and 1.5 K an hour: after an hour of drier air it is 14.5 C, after two the plan's own."""
+    state = DutyState(dry_c=16.0)
+    for at in range(0, 3_600_001, 60_000):
+        duty(DRYING, inside(rh=90.0, temp=16.5, intake=DAMP_OUTSIDE), state, at)
+    assert state.dry_c == pytest.approx(14.5, abs=0.01)
+    for at in range(3_660_000, 7_200_001, 60_000):
+        wish = duty(DRYING, inside(rh=90.0, temp=12.0, intake=DAMP_OUTSIDE), state, at)
+    assert state.dry_c <= DRYING.aim_c
+    assert wish.reason in (Reason.TOO_COLD, Reason.IN_BAND)
 
 
 def test_the_cooler_mirrors_it():

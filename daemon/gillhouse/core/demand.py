@@ -25,6 +25,16 @@ UNCALIBRATED_AIM_PCT = 93.0
 """A humidity sensor whose calibration is not in date steers no higher: 3 points of bias would wet caps."""
 
 
+WET_NEAR_PCT = 1.0
+"""Air is dried from here under its upper edge on (or the sensor's error, if that is more)..."""
+
+WET_STAYS_MS = 240_000
+"""... once it has been so wet for so long: a pulse passes sooner."""
+
+FRESH_STEP_KG = 0.0002
+"""Intake air must be drier by this humidity ratio before it is used to dry."""
+
+
 class Known(Protocol):
     """What is believed of one quantity (see `estimate.Estimate`)."""
 

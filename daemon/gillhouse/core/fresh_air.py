@@ -10,7 +10,15 @@ from math import inf
 
 from gillhouse.core.air import humidity_ratio
 from gillhouse.core.crops import Band
-from gillhouse.core.demand import HOUR_MS, LONGEST_STEP_MS, Inside, Wish
+from gillhouse.core.demand import (
+    FRESH_STEP_KG,
+    HOUR_MS,
+    LONGEST_STEP_MS,
+    WET_NEAR_PCT,
+    WET_STAYS_MS,
+    Inside,
+    Wish,
+)
 from gillhouse.core.reasons import Reason
 from gillhouse.core.ventilation import air_changes, flow, purge_h
 
@@ -34,15 +42,6 @@ fifth of the weight standing. CO2 leads; the floor only keeps the air from stand
 
 WET_MARGIN_K = 0.5
 """Intake air whose dew point is nearer than this to the room's temperature wets what it meets."""
-
-WET_NEAR_PCT = 1.0
-"""Air is dried from here under its upper edge on (or the sensor's error, if that is more)..."""
-
-WET_STAYS_MS = 240_000
-"""... once it has been so wet for so long: a pulse passes sooner."""
-
-FRESH_STEP_KG = 0.0002
-"""Intake air must be drier by this humidity ratio before it is used to dry."""
 
 
 @dataclass(frozen=True, slots=True)

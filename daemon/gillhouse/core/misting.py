@@ -30,16 +30,17 @@ practice, no source."""
 OPEN_PACE_MS = 120_000
 """The same where wind changes the air within minutes."""
 
-SWING_PCT = 1.5
-SWING_LEAST_PCT, SWING_MOST_PCT = 0.5, 5.0
-SWING_UP_PCT_H, SWING_DOWN_PCT_H = 40.0, 0.2
+SWING_PCT = 2.0
+SWING_LEAST_PCT, SWING_MOST_PCT = 1.5, 5.0
+SWING_UP_PCT_H, SWING_DOWN_PCT_H = 40.0, 0.1
 """The aim rises while the air is under its band and sinks while it is in it, so slowly that the two are in
-balance where the air is under it for half a percent of the time. By simulation (tests/bench), no source."""
+balance where the air is under it for a quarter of a percent of the time. By simulation (tests/bench), no
+source."""
 
 DRIFT_LASTS_MS = 30_000
 """What drifts in or out now is taken to go on for so long: a cooler's coil, a gust may end soon."""
 
-PEAK_PCT = 1.0
+PEAK_PCT = 1.5
 """A pulse ends so far under the upper edge."""
 
 COOLING_K = 900.0
@@ -49,7 +50,7 @@ and the shelves' own warmth, taken as 1.7 times the air's (an invented range is 
 SATURATION_PER_K = 0.064
 """Saturated air holds so much more per kelvin (ASHRAE 2017 ch. 1, saturation pressure near 16 C)."""
 
-PULSE_PASSES_MS = 30_000
+PULSE_PASSES_MS = 10_000
 """What fans carry off in so long makes room for the pulse."""
 
 AHEAD_MS = 90_000

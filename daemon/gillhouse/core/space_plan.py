@@ -202,5 +202,7 @@ def _duty_plans(space: SpaceSettings, relays: list[RelaySettings]) -> tuple[Duty
         (Role.COOLER, True, aims[1], band.high),
     ):
         runs = [max(relay.least_on_ms, SHORTEST_RUN_MS) for relay in relays if relay.role is role]
-        plans.append(DutyPlan(aim, cools, max(runs), aim if edge is None else edge) if runs else None)
+        wet = None if cools else space.bands.get(Quantity.HUMIDITY)
+        limit = aim if edge is None else edge
+        plans.append(DutyPlan(aim, cools, max(runs), limit, wet, aims[1]) if runs else None)
     return plans[0], plans[1]
