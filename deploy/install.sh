@@ -12,7 +12,7 @@
 #           the boards; several with commas)  --boards room,tent (accounts to make)
 # More:     --backup-to DIR   where the nightly copies go (another medium is better)     --gpio  --serial  --extras LIST
 #           --no-start        install, start nothing     --root DIR   install into a system that lies under DIR
-# Back:     --rollback        the version before this one
+# Back:     --rollback        the version before this one   --old-journal  with the journal as it was before the upgrade
 # Away:     --uninstall       everything but your config, your journal and its copies    --delete-data  these too
 set -eu
 
@@ -34,6 +34,7 @@ fail() { say "install: $*"; exit 2; }
 
 root="" dry="" yes="" start=yes action=install
 farm="" zone="" crop="" broker="" address="" boards="" backup_to="" gpio="" serial="" extras="" delete_data=""
+with_old_journal="" changes=""
 
 parse() {
     while [ $# -gt 0 ]; do
@@ -46,6 +47,7 @@ parse() {
             --rollback) action=rollback ;;
             --uninstall) action=uninstall ;;
             --delete-data) delete_data=yes ;;
+            --old-journal) with_old_journal=yes ;;
             -h | --help) sed -n '2,/^set -eu/{/^set -eu/!{s/^# \{0,1\}//;p;};}' "$0"; exit 0 ;;
             --farm | --zone | --crop | --broker | --address | --boards | --backup-to | --extras | --root)
                 [ $# -ge 2 ] || fail "$1 wants a value; see --help"
@@ -175,10 +177,12 @@ farm:
 
 broker:
   host: $where
-  username: box
-  password_file: secrets/broker
 END
-    [ "$broker" = here ] || printf '  # ca_file: ca.crt            # if its certificate is from an authority of your own\n'
+    if [ "$broker" = here ]; then printf '  username: box\n  password_file: secrets/broker\n'; else
+        printf '  # Its name and password for this box: the password alone in secrets/broker, owner gillhouse, mode 600.\n'
+        printf '  # username: box\n  # password_file: secrets/broker\n'
+        printf '  # ca_file: ca.crt            # if its certificate is from an authority of your own\n'
+    fi
     cat <<END
 
 spaces:
@@ -337,14 +341,23 @@ the_broker() {
 
 # ---- putting a version in force, and back
 
-tried() {  # VERSION : would it run on this config and on a copy of this journal?
-    step "try version $1 on your config and on a copy of your journal"
-    [ -z "$dry" ] || return 0
-    if [ -n "$root" ]; then
-        "$root$PREFIX/versions/$1/bin/python" -m gillhouse ready --config "$root$CONFIG/farm.yaml" --state "$root$STATE"
-    else
-        as_service "$PREFIX/versions/$1/bin/gillhouse" ready --config "$CONFIG/farm.yaml" --state "$STATE"
+of() {  # VERSION COMMAND... : the program of that version, as the service's user; under --root by that root's own Python
+    this=$1
+    shift
+    if [ -n "$root" ]; then "$root$PREFIX/versions/$this/bin/python" -m gillhouse "$@"; else
+        as_service "$PREFIX/versions/$this/bin/gillhouse" "$@"
     fi
+}
+
+tried() {  # VERSION : would it run on this config and on a copy of this journal? Sets `changes` if it would change it
+    step "try version $1 on your config and on a copy of your journal"
+    changes=""
+    [ -z "$dry" ] || return 0
+    found=0
+    told=$(of "$1" ready --config "$root$CONFIG/farm.yaml" --state "$root$STATE") || found=$?
+    [ -z "$told" ] || say "$told"
+    case $told in *"would get the schema steps"*) changes=yes ;; esac
+    return "$found"
 }
 
 came_up() {  # did the service start, and does it stay?
@@ -362,7 +375,17 @@ came_up() {  # did the service start, and does it stay?
 in_force() {  # VERSION
     old=$(basename "$(readlink "$root$PREFIX/current" 2>/dev/null || :)")
     if [ "$old" != "$1" ]; then
-        [ -z "$old" ] || keep_journal "$old"
+        if [ -n "$old" ]; then
+            if [ -n "$changes" ] && managed && [ -n "$start" ]; then
+                # The copy is for the way back: nothing may be written after it.
+                step "stop the service: the new version changes the journal"
+                run systemctl stop gillhouse.service
+            fi
+            keep_journal "$old" || {
+                if [ -n "$changes" ] && managed && [ -n "$start" ]; then systemctl start gillhouse.service || :; fi
+                fail "no copy of the journal could be made, so nothing was changed; $old stays in force"
+            }
+        fi
         [ -z "$old" ] || link "versions/$old" "$PREFIX/previous"
         link "versions/$1" "$PREFIX/current"
     fi
@@ -391,23 +414,21 @@ keep_journal() {  # VERSION : a copy of the journal as VERSION reads it, for the
     if [ ! -e "$root$STATE/journal.db" ]; then return 0; fi
     step "a verified copy of the journal, in $COPIES/before-upgrade"
     if [ -n "$dry" ]; then return 0; fi
-    if [ -n "$root" ]; then
-        "$root$PREFIX/versions/$1/bin/python" -m gillhouse backup --state "$root$STATE" --to "$root$COPIES/before-upgrade" --keep 2
-    else
-        as_service "$PREFIX/versions/$1/bin/gillhouse" backup --state "$STATE" --to "$COPIES/before-upgrade" --keep 2
-    fi
+    of "$1" backup --state "$root$STATE" --to "$root$COPIES/before-upgrade" --keep 2
+}
+
+old_journal() {  # VERSION : the journal as it was before the upgrade
+    copy=$(find "$root$COPIES/before-upgrade" -name 'journal-*.db' 2>/dev/null | sort | tail -n 1)
+    [ -n "$copy" ] || fail "the journal was changed by the newer version, and there is no copy in $COPIES/before-upgrade"
+    say "== the journal as it was before the upgrade; the newer one is put aside"
+    of "$1" restore "$copy" --state "$root$STATE"
 }
 
 back_to() {  # VERSION : in force again; the journal as it was, only if this version cannot read it as it is now
     say "== back to version $1"
     systemctl stop gillhouse.service || :
     link "versions/$1" "$PREFIX/current"
-    if ! tried "$1"; then
-        copy=$(find "$COPIES/before-upgrade" -name 'journal-*.db' | sort | tail -n 1)
-        [ -n "$copy" ] || fail "the journal was changed by the newer version and there is no copy in $COPIES/before-upgrade"
-        say "== the journal as it was before the upgrade; the newer one is put aside"
-        as_service "$PREFIX/versions/$1/bin/gillhouse" restore "$copy" --state "$STATE"
-    fi
+    tried "$1" || old_journal "$1"
     came_up || fail "version $1 does not start either; see: journalctl -u gillhouse"
 }
 
@@ -447,8 +468,13 @@ rollback() {
     now=$(basename "$(readlink "$root$PREFIX/current" 2>/dev/null || :)")
     if [ -z "$old" ] || [ ! -e "$root$PREFIX/versions/$old/.complete" ]; then fail "there is no version before $now"; fi
     step "back to version $old; $now stays as the one before"
-    if managed && [ -z "$dry" ] && [ -n "$start" ]; then back_to "$old"; else
-        tried "$old" || fail "version $old does not run on your config and journal; see above"
+    if ! tried "$old"; then
+        [ -n "$with_old_journal" ] || fail "version $old cannot read the journal, see above. To take the copy made before \
+the upgrade, and leave all that was recorded since aside: --rollback --old-journal"
+    fi
+    if [ -n "$dry" ]; then return 0; fi
+    if managed && [ -n "$start" ]; then back_to "$old"; else
+        tried "$old" || old_journal "$old"
         link "versions/$old" "$PREFIX/current"
     fi
     link "versions/$now" "$PREFIX/previous"
