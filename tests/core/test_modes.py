@@ -123,6 +123,18 @@ def test_a_forgotten_switch_is_believed_for_two_hours_then_calls() -> None:
     assert mode_of(bench.farm._state, "room") is Mode.PEOPLE_INSIDE
 
 
+def test_a_word_goes_over_a_switch_that_was_forgotten_and_a_quiet_farm_remembers_nothing() -> None:
+    bench = Room()
+    bench.air(1)
+    bench.read(people=1.0)
+    bench.does(Act.OVER)
+    bench.air(5)
+    assert mode_of(bench.farm._state, "room") is None
+    bench.read(people=0.0)
+    bench.air(5)
+    assert bench.farm._state.stays == {}
+
+
 def test_a_button_begins_it_letting_go_does_not_end_it_and_the_next_press_begins_anew() -> None:
     bench = Room()
     bench.air(1)

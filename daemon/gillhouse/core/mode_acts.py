@@ -19,6 +19,7 @@ from gillhouse.core.picking import stands
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.reasons import Reason
 from gillhouse.core.settings import Role, SpaceKind
+from gillhouse.core.switches import said
 from gillhouse.core.ventilation import flow
 
 MINUTE_MS = 60_000
@@ -252,7 +253,8 @@ def _over(plan: Plan, state: State, step: Step, item: OperatorAction) -> None:
     how = f"{item.who} said so"
     go_out(state, step, space, how)
     if stays is not None:
-        stays.overdue, stays.spent = False, True  # a switch that still says inside was forgotten
+        stays.overdue = False
+        stays.spent = bool(said(plan, state, Quantity.PEOPLE, space))  # still at inside: it was forgotten
     end(plan, state, step, space, how)
     step.grant = True
 

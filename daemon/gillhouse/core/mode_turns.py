@@ -41,19 +41,27 @@ Told = dict[str, float | int | str | bool | None]
 def follow_people(plan: Plan, state: State, step: Step) -> None:
     """Takes in what the switches and buttons beside the doors say now."""
     for space, sensors in plan.switches[Quantity.PEOPLE].items():
-        stays = state.stays.setdefault(space, Stays())
         told = said(plan, state, Quantity.PEOPLE, space)
+        pressed = any(plan.settings.sensors[name].button and is_on(state, name) for name in sensors)
+        if space not in state.stays and not told and not pressed:
+            continue
+        stays = state.stays.setdefault(space, Stays())
         if told and stays.now is None and not stays.spent:
             mode_acts.come_in(state, step, space, mode_acts.by_switch(step, By.SWITCH, "the switch"))
         elif told is False:
             stays.spent = stays.overdue = False
             if stays.now is not None and stays.now.by is By.SWITCH:
                 mode_acts.go_out(state, step, space, "the switch says nobody")
-        buttons = [name for name in sensors if plan.settings.sensors[name].button]
-        pressed = any(is_on(state, name) for name in buttons)
         if pressed and not stays.pressed:
             mode_acts.come_in(state, step, space, mode_acts.by_switch(step, By.BUTTON, "the button"))
         stays.pressed = pressed
+
+
+def _forget_idle(state: State) -> None:
+    """Drops what there is nothing to remember of, so that a quiet farm costs nothing."""
+    for space, stays in list(state.stays.items()):
+        if stays == Stays() and not state.book.is_active("not-out", space):
+            del state.stays[space]
 
 
 def follow(plan: Plan, state: State, step: Step) -> None:
@@ -78,6 +86,7 @@ def follow(plan: Plan, state: State, step: Step) -> None:
         _follow_recovery(plan, state, step, space)
     if mono_ms >= state.kept_ms + MINUTE_MS:
         look(plan, state, step)
+        _forget_idle(state)
 
 
 def _how_over(plan: Plan, state: State, step: Step, space: str, one: ModeState) -> str | None:
