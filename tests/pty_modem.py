@@ -33,6 +33,8 @@ class PtyModem:
     silent: bool = False
     silent_after_text: bool = False
     alphabets: tuple[str, ...] = ("IRA", "GSM", "UCS2")
+    reads_elsewhere: bool = False
+    """It reads in another store than the one texts come in to, until it is told."""
     chatter: tuple[str, ...] = ()
     """Lines it says by itself before each answer."""
     first_place: int = 1
@@ -190,11 +192,18 @@ class PtyModem:
         if self._locked():
             return
         told = f'"SM",{len(self.store)},{self.places}'
+        first = '"ME",0,25' if self.reads_elsewhere else told
+        self._write(f"\r\n+CPMS: {first},{told},{told}\r\n")
+        self._end("OK")
+
+    def _set_store(self, found: re.Match[str]) -> None:
+        self.reads_elsewhere = found[1] != "SM"
+        told = f"{len(self.store)},{self.places}"
         self._write(f"\r\n+CPMS: {told},{told},{told}\r\n")
         self._end("OK")
 
     def _read(self, found: re.Match[str]) -> None:
-        kept = self.store.get(int(found[1]))
+        kept = None if self.reads_elsewhere else self.store.get(int(found[1]))
         if kept is None:
             self._end("+CMS ERROR: 321")
             return
@@ -221,6 +230,7 @@ class PtyModem:
         (r'AT\+CSCS="(\w+)"', _set_alphabet),
         (r'AT\+CMGS="([^"]+)"', _begin_text),
         (r"AT\+CPMS\?", _stores),
+        (r'AT\+CPMS="(\w+)"', _set_store),
         (r"AT\+CMGR=(\d+)", _read),
         (r"AT\+CMGD=(\d+)", _delete),
     )

@@ -121,8 +121,7 @@ def test_a_number_the_network_does_not_know_is_refused_for_good(modem: PtyModem,
 def test_long_silence_ends_in_an_error_and_the_next_text_goes(
     modem: PtyModem, channel: SmsChannel, silence: str, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("gillhouse.alerts.modem.QUICK_S", 0.4)
-    monkeypatch.setattr("gillhouse.alerts.modem.Modem.ask.__defaults__", (0.4, ""))
+    monkeypatch.setattr("gillhouse.alerts.dialogue.Dialogue.ask.__defaults__", (0.4, ""))
     setattr(modem, silence, True)
     with pytest.raises(ChannelError, match=r"did not answer AT within|said nothing within 2 s; the text may"):
         channel.send(message("lost"))
@@ -224,6 +223,13 @@ def test_texts_that_came_in_are_read_and_deleted(modem: PtyModem, channel: SmsCh
     assert fetched(channel) == [(NUMBER, "ok 4711"), ("SHOP", "20 % off é 🍄")]
     assert modem.store == {}
     assert fetched(channel) == []
+
+
+def test_texts_are_read_in_the_store_they_come_in_to(modem: PtyModem, channel: SmsChannel) -> None:
+    """Its three stores may differ (TS 27.005, 3.2.2)."""
+    modem.reads_elsewhere = True
+    modem.receive(NUMBER, "ok 4711")
+    assert fetched(channel) == [(NUMBER, "ok 4711")]
 
 
 def test_places_may_count_from_nought(modem: PtyModem, channel: SmsChannel) -> None:

@@ -7,14 +7,14 @@ from typing import get_args
 import pytest
 from pydantic import BaseModel
 
-from gillhouse.config import farm_file, species_file, wire_file
+from gillhouse.config import farm_file, people_file, species_file, wire_file
 from gillhouse.config.draft import MANY, SINGLE
 
 PAGE = (Path(__file__).parents[2] / "docs" / "reference" / "config.md").read_text(encoding="utf-8")
 MODELS = sorted(
     {
         each
-        for module in (farm_file, species_file, wire_file)
+        for module in (farm_file, people_file, species_file, wire_file)
         for each in vars(module).values()
         if isinstance(each, type) and issubclass(each, BaseModel) and each.__module__ == module.__name__
     },
@@ -45,8 +45,8 @@ def test_stated_role_defaults_are_the_models() -> None:
 
 
 def test_stated_kinds_are_the_models() -> None:
-    for table in (farm_file.CHANNELS, wire_file.SENSORS, wire_file.RELAYS):
+    for table in (people_file.CHANNELS, wire_file.SENSORS, wire_file.RELAYS):
         assert all(f"`{name}`" in PAGE for name in table)
     for keys in wire_file.WORD_KEYS.values():
         assert f"{{{keys[0]}: ..., {keys[1]}: ...}}" in PAGE
-    assert get_args(farm_file.MailChannel.model_fields["security"].annotation) == ("starttls", "tls", "off")
+    assert get_args(people_file.MailChannel.model_fields["security"].annotation) == ("starttls", "tls", "off")

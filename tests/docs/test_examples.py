@@ -22,12 +22,15 @@ def mistake(example: Example) -> str | None:
     if not example.words or example.words[0] in ("--help", "-h", "--version"):
         return None
     context = click.Context(cli, info_name="gillhouse")
-    command = cli.get_command(context, example.words[0])
+    spoken = example.words
+    if spoken[0] == "--who" and len(spoken) > 2:
+        spoken = spoken[2:]  # who gives it; any command may be told
+    command = cli.get_command(context, spoken[0])
     if command is None:
-        return f"there is no command {example.words[0]!r}"
+        return f"there is no command {spoken[0]!r}"
     if example.is_name:
         return None
-    own, words = click.Context(command, info_name=command.name), list(example.words[1:])
+    own, words = click.Context(command, info_name=command.name), list(spoken[1:])
     while isinstance(command, click.Group) and words:
         inner = command.get_command(own, words[0])
         if inner is None:

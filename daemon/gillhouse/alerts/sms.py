@@ -3,7 +3,7 @@
 The line is opened for each dialogue and closed after it, and held by one process at a time: so
 `gillhouse try-alert` works beside a running daemon, and a modem that was pulled out and put back is simply
 there again. The card's PIN is tried once; after a wrong one it waits for another file, since three wrong ones
-lock a card. Not here: the commands (`modem`), what an answer means (`replies`).
+lock a card. Not here: the commands (`modem`, `text_inbox`), what an answer means (`replies`).
 """
 
 import hashlib
@@ -11,13 +11,16 @@ import termios
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
+from itertools import islice
 
 import serial
 
 from gillhouse.alerts.channel import Incoming, Message, Refused, heard
+from gillhouse.alerts.dialogue import NEVER, Dialogue, ModemError
 from gillhouse.alerts.gsm import one_text
-from gillhouse.alerts.modem import NEVER, Modem, ModemError
+from gillhouse.alerts.modem import Modem
 from gillhouse.alerts.secret import read_secret
+from gillhouse.alerts.text_inbox import delete, texts
 from gillhouse.clock import Clock
 from gillhouse.core.edges import ChannelSettings
 from gillhouse.errors import ChannelError
@@ -49,7 +52,8 @@ class SmsChannel:
             raise Refused(
                 f"channel {self.id}: {message.person} has no telephone number; add phone to the person"
             )
-        with self._dialogue() as modem:
+        with self._dialogue() as talk:
+            modem = Modem(talk)
             network = self._ready(modem)
             try:
                 modem.send(message.to, one_text(message.text), self._settings.timeout_ms / 1_000)
@@ -65,29 +69,29 @@ class SmsChannel:
         Raises:
             ChannelError: they could not be read now.
         """
-        with self._dialogue() as modem:
-            self._unlock(modem)
-            texts = [text for text, _ in zip(modem.texts(), range(MOST_AT_ONCE), strict=False)]
-        for text in texts:  # the line is free meanwhile: what follows from an answer may be a text
+        with self._dialogue() as talk:
+            self._unlock(Modem(talk))
+            found = list(islice(texts(talk), MOST_AT_ONCE))
+        for text in found:  # the line is free meanwhile: what follows from an answer may be a text
             take(Incoming(self.id, text.sender, text.body))
-        if texts:
-            with self._dialogue() as modem:
-                for text in texts:
-                    modem.delete(text.place)
-        return len(texts)
+        if found:
+            with self._dialogue() as talk:
+                for text in found:
+                    delete(talk, text.place)
+        return len(found)
 
     @property
     def look_every_ms(self) -> int:
         return self._settings.look_every_ms
 
     @contextmanager
-    def _dialogue(self) -> Iterator[Modem]:
+    def _dialogue(self) -> Iterator[Dialogue]:
         """The modem, awake and ours alone; whatever goes wrong becomes an error with the channel's name."""
         with self._lock:
             try:
-                with Modem(self._open(), lambda: self._clock.now().mono_ms) as modem:
-                    modem.wake()
-                    yield modem
+                with Dialogue(self._open(), lambda: self._clock.now().mono_ms) as talk:
+                    Modem(talk).wake()
+                    yield talk
             except ModemError as error:
                 raise ChannelError(f"channel {self.id}: {error}") from None
             except (serial.SerialException, OSError, termios.error) as error:

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from gillhouse.config import farm_file as ff
+from gillhouse.config import people_file as pf
 from gillhouse.config import wire_file as wf
 from gillhouse.config.fields import ID, Group
 from gillhouse.config.nearest import choices
@@ -41,10 +42,10 @@ class Draft:
     programmes: dict[str, ff.ProgrammeGroup] = field(default_factory=dict)
     supplies: dict[str, ff.SupplyGroup] = field(default_factory=dict)
     shared_air: dict[str, ff.SharedAirGroup] = field(default_factory=dict)
-    channels: dict[str, ff.ChannelGroup] = field(default_factory=dict)
-    people: dict[str, ff.PersonGroup] = field(default_factory=dict)
-    rota: dict[str, ff.RotaGroup] = field(default_factory=dict)
-    card: ff.CardGroup = field(default_factory=ff.CardGroup)
+    channels: dict[str, pf.ChannelGroup] = field(default_factory=dict)
+    people: dict[str, pf.PersonGroup] = field(default_factory=dict)
+    rota: dict[str, pf.RotaGroup] = field(default_factory=dict)
+    card: pf.CardGroup = field(default_factory=pf.CardGroup)
     calls: ff.CallsGroup = field(default_factory=ff.CallsGroup)
     heartbeat: ff.HeartbeatGroup | None = None
     rates: RatesGroup = field(default_factory=RatesGroup)
@@ -80,11 +81,11 @@ def read(sheet: Sheet) -> Draft:
     draft.programmes = _many(sheet, "programmes", ff.ProgrammeGroup)
     draft.supplies = _many(sheet, "supplies", ff.SupplyGroup)
     draft.shared_air = _many(sheet, "shared_air", ff.SharedAirGroup)
-    draft.people = _many(sheet, "people", ff.PersonGroup)
-    draft.rota = _many(sheet, "rota", ff.RotaGroup)
+    draft.people = _many(sheet, "people", pf.PersonGroup)
+    draft.rota = _many(sheet, "rota", pf.RotaGroup)
     draft.sensors = _chosen(sheet, "sensors", "format", wf.SENSORS)
     draft.relays = _chosen(sheet, "relays", "role", wf.RELAYS)
-    draft.channels = _chosen(sheet, "channels", "kind", ff.CHANNELS)
+    draft.channels = _chosen(sheet, "channels", "kind", pf.CHANNELS)
     if not draft.named("spaces"):
         sheet.add(("spaces",), "is missing; add at least one space")
     return draft
@@ -98,7 +99,7 @@ def _singles(draft: Draft) -> None:
     draft.report = _single(sheet, "report", ff.ReportGroup) or draft.report
     draft.water = _single(sheet, "water", ff.WaterGroup) or draft.water
     draft.store = _single(sheet, "store", ff.StoreGroup) or draft.store
-    draft.card = _single(sheet, "card", ff.CardGroup) or draft.card
+    draft.card = _single(sheet, "card", pf.CardGroup) or draft.card
     draft.calls = _single(sheet, "calls", ff.CallsGroup) or draft.calls
     draft.heartbeat = _single(sheet, "heartbeat", ff.HeartbeatGroup)
     draft.rates = _single(sheet, "rates", RatesGroup) or draft.rates

@@ -100,9 +100,7 @@ class _Loading:
         species = {ident: each for ident, each in read_now.items() if each is not None}
         check(draft, species, known)
         if self.look_at_secrets:
-            _secrets(draft, self.path.parent)
-            check_extras(draft)
-            check_channel_extras(draft)
+            _look_here(draft, self.path.parent)
         mistakes += sheet.mistakes
         if mistakes or draft.farm is None:
             raise ConfigError([str(mistake) for mistake in sorted(set(mistakes))])
@@ -154,6 +152,13 @@ class _Loading:
         species = read_species(sheet, ident)
         mistakes += sheet.mistakes
         return species
+
+
+def _look_here(draft: Draft, folder: Path) -> None:
+    """Note what this machine lacks for the config: files of secrets, and libraries."""
+    _secrets(draft, folder)
+    check_extras(draft)
+    check_channel_extras(draft)
 
 
 def _secrets(draft: Draft, folder: Path) -> None:

@@ -3,7 +3,7 @@
 from collections.abc import Callable
 from pathlib import Path
 
-from gillhouse.config import farm_file as ff
+from gillhouse.config import people_file as pf
 from gillhouse.config.draft import Draft
 from gillhouse.config.edges import beside
 from gillhouse.core.edges import (
@@ -42,9 +42,9 @@ def card(draft: Draft) -> CardSettings:
     )
 
 
-def _person(draft: Draft, ident: str, person: ff.PersonGroup) -> PersonSettings:
+def _person(draft: Draft, ident: str, person: pf.PersonGroup) -> PersonSettings:
     phone = person.phone or ""
-    by_text = {name for name, channel in draft.channels.items() if isinstance(channel, ff.SmsChannel)}
+    by_text = {name for name, channel in draft.channels.items() if isinstance(channel, pf.SmsChannel)}
     return PersonSettings(
         id=ident,
         name=person.name,
@@ -63,13 +63,13 @@ def _person(draft: Draft, ident: str, person: ff.PersonGroup) -> PersonSettings:
     )
 
 
-def _rota(ident: str, rota: ff.RotaGroup) -> RotaSettings:
+def _rota(ident: str, rota: pf.RotaGroup) -> RotaSettings:
     return RotaSettings(
         ident, rota.first, rota.start, rota.end, tuple(sorted(rota.weekdays or ())), rota.hands_over
     )
 
 
-def _channel(ident: str, channel: ff.ChannelGroup, folder: Path) -> ChannelSettings:
+def _channel(ident: str, channel: pf.ChannelGroup, folder: Path) -> ChannelSettings:
     kind: str = getattr(channel, "kind")  # noqa: B009  (each kind's class has it, their base has not)
     given = KINDS[kind](channel, folder)
     if channel.wakes is not None:
@@ -79,8 +79,8 @@ def _channel(ident: str, channel: ff.ChannelGroup, folder: Path) -> ChannelSetti
     return ChannelSettings(ident, kind, **given)  # type: ignore[arg-type]  # each row below fills its own
 
 
-def _mail(channel: ff.ChannelGroup, folder: Path) -> Given:
-    assert isinstance(channel, ff.MailChannel)
+def _mail(channel: pf.ChannelGroup, folder: Path) -> Given:
+    assert isinstance(channel, pf.MailChannel)
     return {
         "host": channel.host,
         "port": channel.port or (465 if channel.security == "tls" else 587),
@@ -94,7 +94,7 @@ def _mail(channel: ff.ChannelGroup, folder: Path) -> Given:
     }
 
 
-def _answers(given: ff.AnswersGroup | None, folder: Path) -> AnswerBox | None:
+def _answers(given: pf.AnswersGroup | None, folder: Path) -> AnswerBox | None:
     if given is None:
         return None
     return AnswerBox(
@@ -108,8 +108,8 @@ def _answers(given: ff.AnswersGroup | None, folder: Path) -> AnswerBox | None:
     )
 
 
-def _webhook(channel: ff.ChannelGroup, folder: Path) -> Given:
-    assert isinstance(channel, ff.WebhookChannel)
+def _webhook(channel: pf.ChannelGroup, folder: Path) -> Given:
+    assert isinstance(channel, pf.WebhookChannel)
     return {
         "url": channel.url,
         "token_file": beside(folder, channel.token_file),
@@ -118,13 +118,13 @@ def _webhook(channel: ff.ChannelGroup, folder: Path) -> Given:
     }
 
 
-def _mqtt(channel: ff.ChannelGroup, folder: Path) -> Given:
-    assert isinstance(channel, ff.MqttChannel)
+def _mqtt(channel: pf.ChannelGroup, folder: Path) -> Given:
+    assert isinstance(channel, pf.MqttChannel)
     return {"topic": channel.topic}
 
 
-def _sms(channel: ff.ChannelGroup, folder: Path) -> Given:
-    assert isinstance(channel, ff.SmsChannel)
+def _sms(channel: pf.ChannelGroup, folder: Path) -> Given:
+    assert isinstance(channel, pf.SmsChannel)
     return {
         "device": channel.device,
         "baud": channel.baud,
@@ -134,12 +134,12 @@ def _sms(channel: ff.ChannelGroup, folder: Path) -> Given:
     }
 
 
-def _apprise(channel: ff.ChannelGroup, folder: Path) -> Given:
-    assert isinstance(channel, ff.AppriseChannel)
+def _apprise(channel: pf.ChannelGroup, folder: Path) -> Given:
+    assert isinstance(channel, pf.AppriseChannel)
     return {"url_file": beside(folder, channel.url_file)}
 
 
-KINDS: dict[str, Callable[[ff.ChannelGroup, Path], Given]] = {
+KINDS: dict[str, Callable[[pf.ChannelGroup, Path], Given]] = {
     "mail": _mail,
     "webhook": _webhook,
     "mqtt": _mqtt,

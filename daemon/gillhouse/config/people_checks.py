@@ -7,6 +7,7 @@ One function per question, each noting mistakes in the draft's sheet. Not here: 
 from importlib.util import find_spec
 
 from gillhouse.config import farm_file as ff
+from gillhouse.config import people_file as pf
 from gillhouse.config.draft import Draft
 from gillhouse.config.references import must_exist
 from gillhouse.config.tree import Key
@@ -29,18 +30,18 @@ def check_people(draft: Draft) -> None:
     for ident, rota in draft.rota.items():
         _rota(draft, ("rota", ident), rota)
     for ident, channel in draft.channels.items():
-        if isinstance(channel, ff.MailChannel):
+        if isinstance(channel, pf.MailChannel):
             _mail(draft, ("channels", ident), channel)
 
 
-def _reach(draft: Draft, here: Key, person: ff.PersonGroup, reach: ff.ReachGroup) -> None:
+def _reach(draft: Draft, here: Key, person: pf.PersonGroup, reach: pf.ReachGroup) -> None:
     must_exist(draft, "channels", reach.channel, (*here, "channel"))
     channel = draft.channels.get(reach.channel)
-    if isinstance(channel, ff.MailChannel) and reach.to is None:
+    if isinstance(channel, pf.MailChannel) and reach.to is None:
         draft.sheet.add((*here, "to"), "is missing; a mail needs an address: add to: name@example.org")
-    elif channel is not None and not isinstance(channel, ff.MailChannel) and reach.to is not None:
+    elif channel is not None and not isinstance(channel, pf.MailChannel) and reach.to is not None:
         draft.sheet.add((*here, "to"), f"only mail has an address, {reach.channel} is none; delete it")
-    if isinstance(channel, ff.SmsChannel) and person.phone is None:
+    if isinstance(channel, pf.SmsChannel) and person.phone is None:
         draft.sheet.add(
             (*here, "channel"),
             f'{reach.channel} sends texts, and no number is known; add phone: "+..." to this person',
@@ -75,7 +76,7 @@ def _somebody_owns(draft: Draft) -> None:
         )
 
 
-def _rota(draft: Draft, here: Key, rota: ff.RotaGroup) -> None:
+def _rota(draft: Draft, here: Key, rota: pf.RotaGroup) -> None:
     for number, person in enumerate(rota.first):
         must_exist(draft, "people", person, (*here, "first", number))
         if person in rota.first[:number]:
@@ -84,7 +85,7 @@ def _rota(draft: Draft, here: Key, rota: ff.RotaGroup) -> None:
         draft.sheet.add((*here, "end"), f"is before start (got {rota.end}); exchange the two")
 
 
-def _mail(draft: Draft, here: Key, channel: ff.MailChannel) -> None:
+def _mail(draft: Draft, here: Key, channel: pf.MailChannel) -> None:
     password_pair(draft, here, channel)
     if channel.username and channel.security == "off":
         draft.sheet.add(
@@ -108,7 +109,7 @@ def check_channel_extras(draft: Draft) -> None:
             )
 
 
-def password_pair(draft: Draft, here: Key, group: ff.BrokerGroup | ff.MailChannel) -> None:
+def password_pair(draft: Draft, here: Key, group: ff.BrokerGroup | pf.MailChannel) -> None:
     """Note a name without its password, or the other way round."""
     if group.password_file and not group.username:
         draft.sheet.add((*here, "password_file"), "a password needs the name it belongs to; add username")

@@ -3,6 +3,7 @@
 from collections.abc import Iterator
 
 from gillhouse.config import farm_file as ff
+from gillhouse.config import people_file as pf
 from gillhouse.config import wire_file as wf
 from gillhouse.config.checks import OUTSIDE, measured
 from gillhouse.config.crops_here import entries
@@ -30,12 +31,12 @@ def _links(draft: Draft) -> Iterator[str]:
         )
     for ident, channel in draft.channels.items():
         if (
-            isinstance(channel, ff.MailChannel)
+            isinstance(channel, pf.MailChannel)
             and channel.security == "off"
             and not is_loopback(channel.host)
         ):
             yield f"channels.{ident}.security: off: mail goes out readable by all; use starttls or tls"
-        if isinstance(channel, ff.WebhookChannel) and channel.token_file and channel.url.startswith("http:"):
+        if isinstance(channel, pf.WebhookChannel) and channel.token_file and channel.url.startswith("http:"):
             yield f"channels.{ident}.url: the token goes out readable by all; use https"
     if draft.mirror and draft.mirror.token_file and draft.mirror.url.startswith("http:"):
         yield "mirror.url: the token goes out readable by all; use https unless the server is this machine"
