@@ -10,7 +10,8 @@ import pytest
 from gillhouse.core.inputs import Due
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Event, EventKind
-from gillhouse.errors import StoreError
+from gillhouse.errors import DamagedStoreError, StoreError
+from gillhouse.store.opening import set_aside
 from gillhouse.store.reader import Reader
 from gillhouse.store.rows import EventRow, InputRow, OutboxRow
 from store.kept import T0_MS, reading, writing
@@ -129,3 +130,24 @@ def test_readings_seed_the_search_for_repeats(tmp_path: Path) -> None:
         assert [tuple(seed) for seed in reader.seeds()] == [
             ("tent-1", T0_MS + 20_000_000, None, False, 20_000.0)
         ]
+
+
+def test_a_damaged_store_is_put_aside_whole_and_its_name_says_when(tmp_path: Path) -> None:
+    path = tmp_path / "journal.db"
+    for ending in ("", "-wal", "-shm"):
+        path.with_name(path.name + ending).write_text(f"damaged{ending}")
+    aside = set_aside(path, T0_MS)
+    again = tmp_path / "journal.db"
+    again.write_text("and again")
+    assert set_aside(path, T0_MS).name == f"{aside.name}-2"
+    assert aside.name == "journal.db.damaged-20260921T141320Z"  # `date -u -d @1790000000`
+    for ending in ("", "-wal", "-shm"):
+        assert aside.with_name(aside.name + ending).read_text() == f"damaged{ending}"
+    assert not path.exists()
+
+
+def test_a_disk_that_cannot_be_read_is_no_damage(tmp_path: Path) -> None:
+    (tmp_path / "journal.db").mkdir()
+    with pytest.raises(StoreError) as refusal, writing(tmp_path / "journal.db"):
+        pass
+    assert not isinstance(refusal.value, DamagedStoreError)
