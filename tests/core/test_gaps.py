@@ -1,4 +1,4 @@
-"""What the log says of what may be missing: the broker forgot us, the journal was put aside. Worked by hand."""
+"""What the log says of what may be missing: a broker that forgot us, a journal put aside. By hand."""
 
 from core.farm_parts import WALL_MS, Bench, farm
 from gillhouse.core.inputs import Link, LinkChange, Started

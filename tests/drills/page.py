@@ -47,20 +47,20 @@ Read it with care:
 """
 
 TAIL = """\
-## Strange payloads
+## More payloads
 
-Every run of the tests mutates samples (`tests/payloads/`); the long form is
+Ten million of them, seed 7, take about ten minutes on one core:
 
-    python tests/payloads/mutate.py 10000000 7        # messages, seed
+    python tests/payloads/mutate.py 10000000 7
 
-and one that is led by what the decoder has not done yet, with atheris (a library for fuzzing Python,
-which is not needed otherwise):
+And led by what the decoder has not done yet, with atheris, an open-source fuzzing library that nothing
+else here needs:
 
     pip install atheris
     python -m tests.drills.guided -runs=10000000 -max_len=600 /tmp/found
 
 It begins from the samples, keeps in the last folder what reached new lines, and ends with the message
-if anything but a reading or a reason leaves the decoder. Without atheris it says so.
+if anything but a reading or a reason leaves the decoder.
 """
 
 MARK = re.compile(r"^## .*?(?=^## |\Z)", re.MULTILINE | re.DOTALL)

@@ -1,6 +1,6 @@
 """Every drill by name, in the order of the page."""
 
-from tests.drills import brokers, clocks, disk, kills, power, stops, week
+from tests.drills import brokers, clocks, disk, kills, payloads, power, stops, week
 from tests.drills.drill import Drill
 
 DRILLS: dict[str, Drill] = {
@@ -24,4 +24,5 @@ DRILLS: dict[str, Drill] = {
     "boot-1970": clocks.BOOT,
     "daylight": clocks.DAYLIGHT,
     "week": week.DRILL,
+    "payloads": payloads.DRILL,
 }

@@ -1,4 +1,4 @@
-"""Whether the broker kept our place, by a real broker's word. MQTT 3.1.1 and 5, section 3.2.2: session present."""
+"""Whether the broker kept our place, by its own word. MQTT 3.1.1 and 5, section 3.2.2: session present."""
 
 import pytest
 
