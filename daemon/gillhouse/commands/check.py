@@ -227,7 +227,11 @@ def _relay(config: Config, relay: RelaySettings) -> Iterator[str]:
     wire = config.relay_wires[relay.id]
     driven = "ADVISE ONLY, nothing is switched" if relay.advise_only else "SWITCHED"
     own = "lets go by itself" if relay.own_timer else "DOES NOT LET GO BY ITSELF"
-    yield f"  relay {relay.id}: {relay.role}, {driven}, {own}, {wire.command_topic or wire.driver}"
+    place = wire.command_topic or wire.driver
+    if wire.gpio or wire.modbus:
+        own = "let go by this program alone"
+        place = f"pin {wire.gpio.pin}" if wire.gpio else str(wire.modbus)
+    yield f"  relay {relay.id}: {relay.role}, {driven}, {own}, {place}"
     limits = [
         ("at least on", relay.least_on_ms and _span(relay.least_on_ms)),
         ("at least off", relay.least_off_ms and _span(relay.least_off_ms)),

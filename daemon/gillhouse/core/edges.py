@@ -117,6 +117,9 @@ class ModbusCoil:
     device: int = 1
     """The board's address on the line, 1 to 247."""
 
+    def __str__(self) -> str:
+        return f"{self.line} device {self.device} coil {self.coil}"
+
 
 @dataclass(frozen=True, slots=True)
 class RelayWire:

@@ -3,17 +3,19 @@
 Changed in the text itself, so that comments and bands stay as they were: every topic moves under `trial/`,
 the broker becomes the trial's own on this machine, messages to people go to a channel that keeps them in
 memory, a mirror is left out, the reports' night is the trial's, the name says that all is simulated, and
-"advise only" is lifted, for here it is safe to let the relays go. What the trial leaves behind is this file,
-loadable like any other.
+"advise only" is lifted, for here it is safe to let the relays go. A relay on a pin or a Modbus board
+becomes one behind the trial's broker; should a real one be left, there is no trial. What the trial leaves
+behind is this file, loadable like any other.
 """
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import replace
 from pathlib import Path
 
 import yaml
 
 from gillhouse.config import Config, load
+from gillhouse.core.edges import RelayWire
 from gillhouse.sim.link import TrialError
 
 PREFIX = "trial/"
@@ -22,6 +24,8 @@ PORT = 18_830
 """Of the trial's broker, as the file says it. The broker itself takes whatever port is free (`trial_config`):
 the port is no part of the night, and the same seed shall leave the same file."""
 FARM_FILE = "farm.yaml"
+REAL = ("gpio", "modbus")
+"""Drivers of relays that hang on this machine itself, and the names of their groups."""
 MARK = "SIMULATED: "
 HEAD = """\
 # SIMULATED. This is the farm file of a trial run (`gillhouse demo`): an invented farm, invented weather,
@@ -47,7 +51,7 @@ def trial_text(text: str) -> str:
         raise TrialError("the farm file holds no sections: give one that `gillhouse check` accepts")
     edits = [*_broker(root), *_name(root), *_channels(root), *_mirror(root), *_report(root)]
     cut = [(begin, end) for begin, end, _ in edits]
-    for begin, end, new in (*_topics(root), *_advice(root)):
+    for begin, end, new in (*_topics(root), *_advice(root), *_here(root)):
         if not any(a <= begin < b for a, b in cut):
             edits.append((begin, end, new))
     for begin, end, new in sorted(edits, reverse=True):
@@ -78,9 +82,23 @@ def trial_config(files: Mapping[str, str], folder: Path, port: int) -> Config:
 
     Raises:
         ConfigError: the mistakes in `files`, which the trial's copy shares.
+        TrialError: a relay would still be a real one.
     """
     config = load(write_trial(files, folder))
+    none_is_real(config.relay_wires.values())
     return replace(config, broker=replace(config.broker, port=port))
+
+
+def none_is_real(wires: Iterable[RelayWire]) -> None:
+    """
+    Raises:
+        TrialError: one of them would move something outside the trial.
+    """
+    for wire in wires:
+        behind_us = wire.driver == "mqtt" and (wire.command_topic or "").startswith(PREFIX)
+        if wire.driver != "memory" and not behind_us:
+            what = f"relay {wire.relay} would be the real one ({wire.driver})"
+            raise TrialError(f"{what}: there is no trial of it")
 
 
 Pair = tuple[yaml.Node, yaml.Node]
@@ -158,6 +176,19 @@ def _advice(root: yaml.Node) -> Iterator[Edit]:
     for key, value in _all_pairs(root):
         if key.value == "advise_only":
             yield _instead((key, value), "no")
+
+
+def _here(root: yaml.Node) -> Iterator[Edit]:
+    """A relay on a pin or a coil is put behind the trial's broker."""
+    section = _section(root, "relays")
+    for ident, relay in _pairs(section[1]) if section else ():
+        drivers = [pair for pair in _pairs(relay) if pair[0].value == "driver" and pair[1].value in REAL]
+        for driver in drivers:
+            yield _instead(driver, "mqtt")
+        for key, value in _pairs(relay) if drivers else ():
+            if key.value in REAL:
+                topic = f'command: {{topic: "{PREFIX}here/{ident.value}/set"}}'
+                yield _index(key.start_mark), _end(value), topic
 
 
 def _topics(root: yaml.Node) -> Iterator[Edit]:
