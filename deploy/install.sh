@@ -257,10 +257,13 @@ build() {  # the version's own folder, with an environment of its own; half a on
     step "version $version, in an environment of its own under $PREFIX/versions"
     run rm -rf "$into"
     run python3 -m venv "$into"
-    wished=$source_dir
-    [ -z "$extras" ] || wished="${source_dir}[$extras]"
-    run "$into/bin/python" -m pip install -q --disable-pip-version-check --no-cache-dir --use-pep517 \
-        -c "$source_dir/deploy/requirements.lock" "$wished"
+    for part in build "$extras"; do  # from the lock alone: a file with another hash is refused
+        [ -n "$dry" ] || "$into/bin/python" "$source_dir/deploy/lock.py" pick "$part" >"$into/.locked"
+        run "$into/bin/python" -m pip install -q --disable-pip-version-check --no-cache-dir --require-hashes --no-deps \
+            --no-build-isolation -r "$into/.locked"
+    done
+    run "$into/bin/python" -m pip install -q --disable-pip-version-check --no-cache-dir --no-index --no-deps \
+        --no-build-isolation "$source_dir"
     [ -z "$dry" ] || return 0
     if [ -n "$root" ]; then
         # It is to run where DIR is the root: its programs must name that place, not this one.

@@ -40,6 +40,14 @@ need_debian() {
     rm -f /tmp/gillhouse-apt.$$
 }
 
+pip_locked() {  # ENVIRONMENT EXTRAS: installs from the lock alone; a file with another hash is refused
+    for part in build "$2"; do
+        "$1/bin/python" deploy/lock.py pick "$part" >"$1/.locked"
+        "$1/bin/python" -m pip install -q --disable-pip-version-check --require-hashes --no-deps --no-build-isolation \
+            -r "$1/.locked" >&2
+    done
+}
+
 need_venv() {
     need_python
     venv="$PWD/.venv"
@@ -48,7 +56,8 @@ need_venv() {
     if [ ! -e "$stamp" ] || [ pyproject.toml -nt "$stamp" ] || [ deploy/requirements.lock -nt "$stamp" ]; then
         python3 -m venv "$venv" 2>/dev/null || { need_debian python3-venv; rm -rf "$venv"; python3 -m venv "$venv"; }
         say "== installing Python packages into .venv (a minute or two the first time)"
-        "$venv/bin/python" -m pip install -q --disable-pip-version-check --use-pep517 -c deploy/requirements.lock -e ".[$1]" >&2
+        pip_locked "$venv" "$1"
+        "$venv/bin/python" -m pip install -q --disable-pip-version-check --no-index --no-deps --no-build-isolation -e . >&2
         touch "$stamp"
     fi
 }

@@ -62,7 +62,8 @@ def daemon(tmp_path: Path, broker: MosquittoBroker) -> Iterator[Daemon]:
         "path: /rh, seq: /n, every: 1 s}\nrelays:\n",
     )  # fmt: skip
     made.config.write_text(
-        f"{text}store: {{commit_every: 1 s}}\nrates: {{board_per_s: 5, board_burst: {BURST}, local_per_s: 2, local_burst: 40}}\n"
+        f"{text}store: {{commit_every: 1 s}}\n"
+        f"rates: {{board_per_s: 5, board_burst: {BURST}, local_per_s: 2, local_burst: 40}}\n"
     )
     yield made
     made.kill()
