@@ -73,6 +73,7 @@ def test_a_copy_made_beside_a_writing_daemon_is_whole_and_can_be_put_back(
         board.air(88.0 + turn % 3)
     assert "every page sound" in first
     assert "the twelve hours before that read well" in first
+    assert "sealed rows fit one another" in first
     (copy,) = copies_in(copies)
     assert [path.suffix for path in sorted(copies.iterdir())] == [".db", ".sha256"], (
         "one closed file, no -wal"

@@ -1,5 +1,6 @@
 """`gillhouse backup`: a verified copy of the journal, made beside the running daemon; the oldest go."""
 
+import sqlite3
 from pathlib import Path
 
 import click
@@ -65,7 +66,7 @@ def _note(state: Path, text: str) -> None:
     """A copy that failed at night stands in the morning's report, if the journal can still be written."""
     try:
         record(state, Act.NOTE, "farm", text)
-    except GillhouseError as error:
+    except (GillhouseError, sqlite3.Error) as error:  # the journal itself may be what is damaged
         click.echo(f"(not noted in the journal: {error})", err=True)
 
 

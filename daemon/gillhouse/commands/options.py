@@ -10,6 +10,8 @@ import click
 
 F = TypeVar("F", bound=Callable[..., Any])
 
+MACHINE_STATE = Path("/var/lib/gillhouse")
+"""Where the installed service keeps its journal."""
 CONFIG_NAMES = (Path("farm.yaml"), Path("/etc/gillhouse/farm.yaml"))
 
 
@@ -24,12 +26,13 @@ def default_config() -> Path:
 
 
 def default_state() -> Path:
-    """systemd's state directory, else the user's own."""
+    """systemd's state directory, else the user's own, else the installed service's where it may be read."""
     given = os.environ.get("STATE_DIRECTORY")
     if given:
         return Path(given.split(":")[0])
     base = os.environ.get("XDG_STATE_HOME")
-    return (Path(base) if base else Path.home() / ".local" / "state") / "gillhouse"
+    own = (Path(base) if base else Path.home() / ".local" / "state") / "gillhouse"
+    return MACHINE_STATE if not own.exists() and os.access(MACHINE_STATE, os.R_OK | os.X_OK) else own
 
 
 def since(wall_ms: int) -> str:
@@ -47,5 +50,6 @@ def config_option(function: F) -> F:
 def state_option(function: F) -> F:
     return click.option(
         "--state", "state_dir", type=click.Path(path_type=Path, file_okay=False), default=None,
-        help="Where the journal is kept. Default: systemd's state directory, or ~/.local/state/gillhouse.",
+        help="Where the journal is kept. Default: systemd's state directory, ~/.local/state/gillhouse, or "
+        "the installed service's.",
     )(function)
