@@ -4,14 +4,20 @@ What a modem answers: 3GPP TS 27.005 and TS 27.007; that 160 letters make one te
 """
 
 from collections.abc import Callable, Iterator
+from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from gillhouse.alerts.channel import Incoming, Message, Refused
+from gillhouse.alerts.dialogue import Dialogue, ModemError
 from gillhouse.alerts.gsm import from_ucs2, octets, one_text
+from gillhouse.alerts.modem import Modem
 from gillhouse.alerts.sms import SmsChannel
+from gillhouse.alerts.text_inbox import texts
 from gillhouse.clock import SystemClock
 from gillhouse.core.edges import ChannelSettings
 from gillhouse.errors import ChannelError
@@ -148,6 +154,68 @@ def test_a_second_process_waits_for_its_turn_at_the_modem(modem: PtyModem, chann
         held.close()
     other.send(message())
     assert len(modem.sent) == 1
+
+
+def test_a_modem_pulled_out_and_put_back_is_simply_there_again(tmp_path: Path) -> None:
+    device = tmp_path / "modem"
+    channel = SmsChannel(ChannelSettings("text", "sms", device=str(device), timeout_ms=2_000), SystemClock())
+    for number in range(2):
+        one = PtyModem()
+        one.start()
+        device.unlink(missing_ok=True)
+        device.symlink_to(one.device)
+        channel.send(message(f"text {number}"))
+        assert one.sent == [(NUMBER, f"text {number}")]
+        one.stop()
+        with pytest.raises(ChannelError, match="is the modem in"):
+            channel.send(message("lost"))
+
+
+class Babble:
+    """A line on which anything at all may stand, from the first byte on."""
+
+    def __init__(self, said: bytes) -> None:
+        self.timeout: float | None = None
+        self._said = said
+
+    @property
+    def in_waiting(self) -> int:
+        return len(self._said)
+
+    def read(self, size: int = 1) -> bytes:
+        came, self._said = self._said[:size], self._said[size:]
+        return came
+
+    def write(self, data: bytes) -> int | None:
+        return len(data)
+
+    def close(self) -> None:
+        """Nothing to close."""
+
+
+ANSWERS = st.sampled_from(
+    [b"OK", b"ERROR", b"+CMS ERROR: 38", b"+CME ERROR: ", b"+CMS ERROR: " + b"9" * 5_000, b"> ",
+     b"+CPIN: READY", b"+CREG: 0,1", b"+CREG: 0," + b"1" * 5_000, b"+CSQ: 99999", b'+CPMS: "SM",1,1,"SM",1,1,"SM",1,1',
+     b'+CPMS: "ME",1,1,"ME",1,1,"SM",1,1', b"+CPMS: a,b", b'+CMGR: "REC READ","004","",""', b"006F", b"D800",
+     b'+CMGR: "REC UNREAD","002B0034"', b"+CMGS: 1", b"", b"\xff\x00"]
+)  # fmt: skip
+
+
+@given(st.lists(st.one_of(ANSWERS, st.binary(max_size=40)), max_size=40))
+def test_whatever_a_modem_says_is_an_answer_or_an_error_of_ours(said: list[bytes]) -> None:
+    ticks = iter(range(0, 10**9, 500))
+    with Dialogue(Babble(b"\r\n".join(said) + b"\r\n"), lambda: next(ticks)) as talk:
+        modem = Modem(talk)
+        for ask in (
+            lambda: modem.card_state(),
+            lambda: modem.pin_tries_left(),
+            lambda: modem.network(),
+            lambda: modem.signal(),
+            lambda: modem.send(NUMBER, "text", 1.0),
+            lambda: list(texts(talk)),
+        ):
+            with suppress(ModemError):
+                ask()
 
 
 # The card's PIN.

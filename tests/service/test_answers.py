@@ -12,7 +12,11 @@ from gillhouse.store.reader import Reader
 from pty_modem import PtyModem
 from servers import wait_until
 
-ANA, STRANGER = "+447700900123", "+447700900999"  # of those set aside for drama (Ofcom); from memory
+ANA, BENO, STRANGER = (
+    "+447700900123",
+    "+447700900124",
+    "+447700900999",
+)  # of those set aside for drama (Ofcom); from memory
 PEOPLE = f"""
 channels:
   text: {{kind: sms, device: DEVICE, look_every: 2 s, timeout: 5 s}}
@@ -76,6 +80,38 @@ def test_a_text_calls_its_answer_acknowledges_and_nothing_else_does(daemon: Daem
             rows = [row.text for row in reader.outbox(0, 1 << 62)]
         assert [(act.act, act.text) for act in acts] == [(Act.ACK, "by text: opened the door")]
         assert not any(code in row for row in rows), "the store holds no code"
+    finally:
+        daemon.kill()
+        modem.stop()
+
+
+def test_who_cannot_come_passes_the_call_on_at_once(daemon: Daemon, board: Board) -> None:
+    """Without an answer the next person is called after a quarter of an hour; this takes seconds."""
+    modem = PtyModem()
+    modem.start()
+    try:
+        two = PEOPLE + f'  beno: {{name: Beno, role: helper, phone: "{BENO}", reach: [{{channel: text}}]}}\n'
+        daemon.config.write_text(daemon.config.read_text() + two.replace("DEVICE", modem.device))
+        daemon.start()
+        wait_until(daemon.connected, 10, "the broker")
+
+        def bad_air() -> bool:
+            board.air(88.0, co2=16_000.0)
+            return bool(modem.sent)
+
+        wait_until(bad_air, 40, "a text")
+        assert modem.sent[0][0] == ANA
+        code = re.search(r"Reply ok (\d{4})", modem.sent[0][1])
+        assert code is not None
+        modem.receive(ANA, f"Next {code[1]}, I am away")
+        wait_until(lambda: BENO in [number for number, _ in modem.sent], 20, "the next person to be called")
+        (theirs,) = [text for number, text in modem.sent if number == BENO]
+        own = re.search(r"Reply ok (\d{4})", theirs)
+        assert own is not None and own[1] != code[1]
+        modem.receive(BENO, f"quiet {own[1]}")
+        wait_until(lambda: _status(daemon)["answers"].get("refused by the alarm"), 20, "the answer")
+        wait_until(lambda: "protects people" in modem.sent[-1][1], 20, "word back")
+        assert modem.sent[-1][0] == BENO
     finally:
         daemon.kill()
         modem.stop()

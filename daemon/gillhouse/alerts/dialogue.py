@@ -209,7 +209,7 @@ def after(sign: str, lines: list[str], *, commas: bool = False) -> str:
 
 
 def _refused(what: str, line: str) -> ModemError:
-    found = re.fullmatch(r"\+(CM[SE]) ERROR:\s*(\d+)", line)
+    found = re.fullmatch(r"\+(CM[SE]) ERROR:\s*(\d{1,4})", line)
     if found is None:
         return ModemError(f"the modem refused {what} ({line})")
     number = int(found[2])

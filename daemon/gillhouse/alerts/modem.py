@@ -42,7 +42,7 @@ class Modem:
     def pin_tries_left(self) -> int | None:
         """How often the PIN may still be tried; None: the modem does not say."""
         told = self._talk.ask_if_known('AT+CPINR="SIM PIN"')
-        found = re.search(r",\s*(\d+)", after("+CPINR:", told or []))
+        found = re.search(r",\s*(\d{1,3})(?!\d)", after("+CPINR:", told or []))
         return int(found[1]) if found else None
 
     def enter_pin(self, pin: str) -> None:
@@ -54,14 +54,14 @@ class Modem:
         for command, sign in (("AT+CREG?", "+CREG:"), ("AT+CEREG?", "+CEREG:")):
             for line in self._talk.ask_if_known(command) or []:
                 # Said by itself, the line has the state first and no second number, or one in quotes.
-                found = re.match(rf"\{sign}\s*\d+\s*,\s*(\d+)", line)
+                found = re.match(rf"\{sign}\s*\d+\s*,\s*(\d{{1,3}})(?!\d)", line)
                 if found and int(found[1]) in REGISTERED:
                     return REGISTERED[int(found[1])]
         return None
 
     def signal(self) -> str:
         """The strength of the signal in words. Source: TS 27.007, 8.5: 0 is -113 dBm, each step 2 dB."""
-        found = re.match(r"\s*(\d+)", after("+CSQ:", self._talk.ask_if_known("AT+CSQ") or []))
+        found = re.match(r"\s*(\d{1,3})(?!\d)", after("+CSQ:", self._talk.ask_if_known("AT+CSQ") or []))
         steps = int(found[1]) if found else 99
         return "signal unknown" if steps > 31 else f"signal {-113 + 2 * steps} dBm, {steps} of 31"
 

@@ -32,10 +32,11 @@ def texts(talk: Dialogue) -> Iterator[Text]:
     Raises:
         ModemError: they cannot be read.
     """
-    stores = re.findall(r'"(\w+)",(\d+),(\d+)', after("+CPMS:", talk.ask("AT+CPMS?"), commas=True))
+    stores = re.findall(r'"(\w+)",(\d{1,5}),(\d{1,5})', after("+CPMS:", talk.ask("AT+CPMS?"), commas=True))
     if len(stores) == 3 and stores[0][0] != stores[2][0]:  # read where those that come in are kept
         told = after("+CPMS:", talk.ask(f'AT+CPMS="{stores[2][0]}"'), commas=True)
-        used, total = (int(one) for one in told.split(",")[:2])
+        found = re.match(r"(\d{1,5}),(\d{1,5})", told)
+        used, total = (int(found[1]), int(found[2])) if found else (0, 0)
     elif stores:
         used, total = int(stores[0][1]), int(stores[0][2])
     else:
@@ -45,9 +46,9 @@ def texts(talk: Dialogue) -> Iterator[Text]:
     talk.ask('AT+CSCS="UCS2"')
     # Places count from 1 on most modems and from 0 on some.
     for place in range(min(total, LAST_PLACE) + 1):
-        found = _read(talk, place)
-        if found is not None:
-            yield found
+        text = _read(talk, place)
+        if text is not None:
+            yield text
             used -= 1
         if used <= 0:
             return
