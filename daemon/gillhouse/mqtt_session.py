@@ -392,11 +392,7 @@ def _shut(sock: Any) -> None:
 
 
 def _first_line(path: str | None) -> str | None:
-    """The password in a file.
-
-    Raises:
-        OSError: it cannot be read.
-    """
+    """The password in a file. Raises OSError where it cannot be read."""
     if path is None:
         return None
     lines = Path(path).read_text(encoding="utf-8").splitlines()

@@ -35,7 +35,7 @@ class _Nudge(Enum):
     LOOK = "look"
 
 
-class Writer:
+class Writer:  # 13 methods: one thread, and the ways others hand it work
     """See the module. Made: the store is open and locked, and `opened` says what was found."""
 
     def __init__(
