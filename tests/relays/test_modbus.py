@@ -210,7 +210,7 @@ def test_a_coil_the_board_does_not_have_is_named() -> None:
     bank = ModbusBank(line)
     with pytest.raises(RelayError, match=r"refuses coil 99 \(exception code 2\); compare the coil"):
         bank.switch(ModbusCoil(line, 99), True)
-    bank.release(ModbusCoil(line, 99))
+    bank.release(ModbusCoil(line, 99), True)
     made.stop()
 
 
@@ -241,6 +241,43 @@ class Raw:
         self._thread.join(5)
 
 
+def test_a_stop_asks_a_dead_board_once_not_once_for_each_relay() -> None:
+    """Eight relays behind an address where somebody listens and says nothing: a stop must not take eight
+    time-outs."""
+    asked = 0
+
+    class Mute(Raw):
+        def _serve(self) -> None:
+            nonlocal asked
+            peers = []
+            while True:
+                try:
+                    peer, _ = self._server.accept()
+                except OSError:
+                    break
+                peers.append(peer)
+                asked += 1
+            for peer in peers:
+                peer.close()
+
+    mute = Mute(None)
+    clock = VirtualClock(START_MS)
+    ports = ports_of(clock=clock)
+    line = ModbusLine(HOST, mute.port, timeout_ms=100)
+    relays = Relays.wired(
+        [RelayWire(f"r{coil}", "modbus", modbus=ModbusCoil(line, coil)) for coil in range(8)], ports
+    )
+    relays.start(clock.now())
+    (keeper,) = ports.shared.values()
+    wait_until(keeper.at_rest, 10, "rest")
+    before = asked
+    relays.all_off(clock.now())
+    relays.close(clock.now())
+    mute.stop()
+    assert before >= 1
+    assert asked - before <= 1
+
+
 def test_the_bytes_are_those_of_the_specification() -> None:
     """Modbus application protocol V1.1b3, 6.5: writing output 173 on is 05 00 AC FF 00. Seven bytes of MBAP
     header stand before it (Modbus messaging on TCP/IP implementation guide V1.0b, 3.1.3)."""
@@ -248,7 +285,7 @@ def test_the_bytes_are_those_of_the_specification() -> None:
     line = ModbusLine(HOST, raw.port)
     bank, place = ModbusBank(line), ModbusCoil(line, 172, 17)
     bank.switch(place, True)
-    bank.release(place)
+    bank.release(place, True)
     assert raw.heard[2:] == bytes.fromhex("0000 0006 11 05 00AC FF00")
     raw.stop()
 
@@ -265,7 +302,7 @@ def test_whatever_a_board_answers_is_a_relay_error_or_an_answer(junk: bytes) -> 
     except RelayError as error:
         assert f"modbus {HOST}:{raw.port} device 1" in str(error)
     finally:
-        bank.release(place)
+        bank.release(place, True)
         raw.stop()
 
 

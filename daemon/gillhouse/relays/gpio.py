@@ -84,7 +84,7 @@ class GpioBank:
                 found.append(bool(self._devices[place][1].value))
         return found
 
-    def release(self, place: GpioPin) -> None:
+    def release(self, place: GpioPin, answers: bool) -> None:
         held = self._devices.pop(place, None)
         if held is None:
             return

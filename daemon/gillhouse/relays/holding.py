@@ -46,8 +46,8 @@ class Bank(Protocol[Place]):
         """What the outputs of one unit do."""
         ...
 
-    def release(self, place: Place) -> None:
-        """Gives it back, off. Never raises."""
+    def release(self, place: Place, answers: bool) -> None:
+        """Gives it back, off; asks nothing of what is not thought to answer. Never raises."""
         ...
 
 
@@ -73,6 +73,8 @@ class Unit:
     there: bool = False
     told_gone: bool = False
     look_at_ms: int = 0
+    given_up: bool = False
+    """It was gone when its first relay left: the others need not wait for it again."""
 
 
 class Holding(Generic[P]):
@@ -131,8 +133,11 @@ class Holding(Generic[P]):
         held = self._held.pop(relay, None)
         if held is None:
             return
-        self._bank.release(held.place)
         key = self._bank.unit(held.place)
+        unit = self._units[key]
+        # One last try for what is gone, not one for each of its relays: a stop is over within seconds.
+        self._bank.release(held.place, unit.there or not unit.given_up)
+        unit.given_up = not unit.there
         if all(self._bank.unit(other.place) != key for other in self._held.values()):
             self._units.pop(key, None)
 
@@ -140,7 +145,7 @@ class Holding(Generic[P]):
         """The end of a thread that should not have ended: everything off, and told."""
         for held in self._held.values():
             self.trouble[held.relay] = f"relay {held.relay}: its driver died, see the log; restart us"
-            self._bank.release(held.place)
+            self._bank.release(held.place, True)
             held.tell(RelayReport(held.relay, None, available=False))
 
     def _switch(self, held: Held[P], until_ms: int | None, now_ms: int) -> None:

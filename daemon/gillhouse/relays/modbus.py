@@ -53,11 +53,12 @@ class ModbusBank:
         ).bits
         return [bool(bits[place.coil - first]) for place in places]
 
-    def release(self, place: ModbusCoil) -> None:
+    def release(self, place: ModbusCoil, answers: bool) -> None:
         claim = self._claims.pop(place, None)
         if claim is not None:
             with suppress(RelayError):  # it is not there: what it does, only it can end
-                self.switch(place, False)
+                if answers:
+                    self.switch(place, False)
             claim.release()
         if not self._claims:
             self._drop()
