@@ -298,6 +298,7 @@ def take_link(plan: Plan, state: State, step: Step, item: LinkChange) -> None:
         facts: Facts = {"up": item.up, "detail": item.detail}
         step.events.append(Event(EventKind.LINK, item.link.value, None, None, facts, (step.seq,)))
         state.links[item.link] = LinkState(item.up, step.now.mono_ms, item.detail)
+    state.links[item.link].heard = True
     if item.lost_from_ms is not None:
         span: Facts = {"from_ms": item.lost_from_ms, "to_ms": step.now.wall_ms, "detail": item.detail}
         step.events.append(Event(EventKind.GAP, item.link.value, None, None, span, (step.seq,)))
@@ -364,7 +365,7 @@ def take_started(plan: Plan, state: State, step: Step, item: Started) -> None:
     state.relays = interlock.restart(step.now, plan.settings, state.relays)
     state.asks.clear()
     state.sensors = {sensor: SensorState(heard_ms=mono_ms) for sensor in plan.settings.sensors}
-    state.links = {link: LinkState(up=True, since_ms=mono_ms) for link in Link}
+    state.links = {link: LinkState(since_ms=mono_ms, heard=link is not Link.BROKER) for link in Link}
     state.watching.clear()
     state.effects = Accounts(looked_ms=mono_ms)
     state.book.restart(step.now, item.away_ms)

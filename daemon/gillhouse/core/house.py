@@ -51,6 +51,8 @@ class LinkState:
     up: bool = True
     since_ms: int = 0
     detail: str = ""
+    heard: bool = True
+    """False: nothing was heard of it since the start; taken to be up, and no alarm of it begins or ends."""
 
 
 @dataclass(slots=True)

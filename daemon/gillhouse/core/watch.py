@@ -13,7 +13,8 @@ from dataclasses import dataclass, replace
 
 from gillhouse.core import capacity, effect_watch
 from gillhouse.core.alarm import Condition, Side, alarm_id, beyond
-from gillhouse.core.alarm_kinds import PEOPLE_LIMITS, TIMING, deadband
+from gillhouse.core.alarm_kinds import KINDS, PEOPLE_LIMITS, TIMING, deadband
+from gillhouse.core.covered import covered_by
 from gillhouse.core.crops import Band
 from gillhouse.core.echo import Proof, proof
 from gillhouse.core.house import Plan, State
@@ -233,6 +234,10 @@ def _effort(plan: Plan, state: State, limit: Limit) -> Facts:
 # --- everything else -----------------------------------------------------------------------------------
 
 
+COVERED = 3
+"""Priority of a silent sensor that something else stands in for: it calls nobody."""
+
+
 def sensor_conditions(plan: Plan, state: State, sensor: str) -> tuple[Condition, ...]:
     """A sensor that says nothing, and one that says the same for too long."""
     settings, known = plan.settings.sensors[sensor], state.sensors[sensor]
@@ -242,11 +247,15 @@ def sensor_conditions(plan: Plan, state: State, sensor: str) -> tuple[Condition,
         "silent_s": round((state.mono_ms - known.heard_ms) / 1000),
         "last_value": known.good_value,
     }
+    instead = covered_by(plan, state, settings) if known.silent else ""
+    if instead:
+        facts = {**facts, "covered_by": instead}
     flat = None if known.silent else known.mark is Mark.FLAT
     space, every_ms, parents = settings.space, settings.every_ms, _silent_before(plan, state, sensor)
     return (
         Condition(
-            "sensor-silent", sensor, space, known.silent, facts, off_delay_ms=every_ms, parents=parents
+            "sensor-silent", sensor, space, known.silent, facts, off_delay_ms=every_ms, parents=parents,
+            priority=COVERED if instead else KINDS["sensor-silent"].priority,
         ),
         Condition("sensor-flat", sensor, space, flat, facts),
     )
@@ -264,7 +273,10 @@ def board_mates(plan: Plan, sensor: str) -> list[str]:
 
 def _silent_before(plan: Plan, state: State, sensor: str) -> tuple[str, ...]:
     """The alarm of the first silent sensor of the same board, so that one dead board makes one call."""
-    first = next((other for other in board_mates(plan, sensor) if state.sensors[other].silent), sensor)
+    silent = [other for other in board_mates(plan, sensor) if state.sensors[other].silent]
+    # One that something stands in for calls nobody, so it must not speak for one that nothing stands in for.
+    missed = [other for other in silent if not covered_by(plan, state, plan.settings.sensors[other])]
+    first = next(iter(missed or silent), sensor)
     return () if first == sensor else (alarm_id("sensor-silent", first),)
 
 
@@ -274,7 +286,8 @@ def link_condition(plan: Plan, state: State, link: Link) -> Condition:
         Link.BROKER: ("broker-lost", alarms.broker_grace_ms),
         Link.STORE: ("store-failing", alarms.store_grace_ms),
     }[link]
-    return Condition(kind, link.value, None, not known.up, {"detail": known.detail}, on_delay_ms=grace_ms)
+    down = not known.up if known.heard else None
+    return Condition(kind, link.value, None, down, {"detail": known.detail}, on_delay_ms=grace_ms)
 
 
 def switch_condition(plan: Plan, state: State, sensor: str) -> Condition | None:
@@ -331,7 +344,9 @@ def everything(
 def subjects(plan: Plan) -> set[str]:
     """Everything an alarm may be about under these settings (asked for membership only)."""
     settings = plan.settings
-    return {*settings.spaces, *settings.sensors, *settings.relays, *(link.value for link in Link), LOCAL}
+    return {*settings.spaces, *settings.sensors, *settings.relays, *(link.value for link in Link), LOCAL} | {
+        reach.channel for person in settings.calling.people for reach in person.reach
+    }
 
 
 def changed_relays(plan: Plan, state: State, now: Instant) -> list[Condition]:
