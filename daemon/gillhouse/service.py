@@ -63,7 +63,7 @@ HELD_UP_S = 2.0
 """... but never for so long that the broker would miss us."""
 
 
-class Service:
+class Service:  # over 12 methods: the making of the parts, and what each one's thread calls back
     """One farm being listened to, steered and logged."""
 
     def __init__(self, config: Config, state_dir: Path, clock: Clock) -> None:
