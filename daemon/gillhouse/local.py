@@ -6,8 +6,10 @@ module's own.
 """
 
 import json
+import logging
 import os
 import pwd
+import secrets
 import socket
 import socketserver
 import struct
@@ -21,6 +23,8 @@ from gillhouse.core.edges import RateSettings
 from gillhouse.core.inputs import LOCAL, Input, TooMany
 from gillhouse.errors import LocalError
 from gillhouse.payloads.rate import Rates
+
+log = logging.getLogger(__name__)
 
 SOCKET_NAME = "local.sock"
 WHO = "GILLHOUSE_WHO"
@@ -93,6 +97,10 @@ class _Handler(socketserver.StreamRequestHandler):
             reply = self.server.answer(request, who)
         except (ValueError, KeyError, TypeError, RecursionError, OSError) as error:
             reply = {"error": f"refused: {error}"}
+        except Exception:  # a mistake of ours: the client gets a number to ask by, the log gets the rest
+            number = secrets.token_hex(4)
+            log.exception("a request failed, number %s", number)
+            reply = {"error": f"something went wrong here; it stands in the log under {number}"}
         self.wfile.write(json.dumps(reply).encode() + b"\n")
 
 

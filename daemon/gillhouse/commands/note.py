@@ -9,8 +9,10 @@ from gillhouse.commands.options import default_state, since, state_option
 from gillhouse.commands.people import recorded
 from gillhouse.core.inputs import Act, OperatorAction
 from gillhouse.core.outputs import EventKind
+from gillhouse.log_lines import one_line
 from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
+from gillhouse.store.records import EventAt
 
 MOST_LISTED = 30
 FOREVER_MS = 1 << 48
@@ -92,8 +94,11 @@ def _last_notes(state_dir: Path | None) -> list[str]:
     with Reader((state_dir or default_state()) / JOURNAL) as reader:
         notes = [at for at in reader.events(0, FOREVER_MS, EventKind.NOTE) if at.seq][-MOST_LISTED:]
     later = {at.event.facts["corrects"]: at.seq for at in notes if "corrects" in at.event.facts}
-    return [
-        f"{at.seq:>8}  {since(at.ts)}  {at.event.subject}  {at.event.facts.get('who')}: "
-        f"{at.event.facts.get('text')}{correction_words(at.event.facts.get('corrects'), later.get(at.seq))}"
-        for at in notes
-    ]
+    return [_listed(at, later.get(at.seq)) for at in notes]
+
+
+def _listed(at: EventAt, corrected_by: object) -> str:
+    facts = at.event.facts
+    said = one_line(f"{facts.get('who')}: {facts.get('text')}")
+    more = correction_words(facts.get("corrects"), corrected_by)
+    return f"{at.seq:>8}  {since(at.ts)}  {at.event.subject}  {said}{more}"

@@ -17,6 +17,7 @@ from gillhouse.commands.options import config_option, default_config, default_st
 from gillhouse.config import load_apart
 from gillhouse.config.torn import refuse_torn
 from gillhouse.errors import ConfigError
+from gillhouse.log_lines import LogLines
 from gillhouse.resume import files_in_force
 from gillhouse.service import Service, turning
 from gillhouse.store import JOURNAL
@@ -28,17 +29,6 @@ COLLECT = (20_000, 10, 10)
 """Thresholds of the garbage collector. Rows wait for their commit by the hundred, and none is in a cycle:
 with the usual 700 they would be walked for nothing at every few readings."""
 
-LEVELS = {logging.CRITICAL: "<2>", logging.ERROR: "<3>", logging.WARNING: "<4>", logging.INFO: "<6>"}
-
-
-class _JournalPrefix(logging.Formatter):
-    """A line for stderr with the priority the system's log reads. Source: sd-daemon(3)."""
-
-    def format(self, record: logging.LogRecord) -> str:
-        prefix = "" if sys.stderr.isatty() else LEVELS.get(record.levelno, "<7>")
-        return prefix + super().format(record)
-
-
 @click.command()
 @config_option
 @state_option
@@ -48,7 +38,7 @@ def command(config_path: Path | None, state_dir: Path | None) -> None:
     Example: gillhouse run --config farm.yaml
     """
     handler = logging.StreamHandler()
-    handler.setFormatter(_JournalPrefix("%(message)s"))
+    handler.setFormatter(LogLines())
     logging.basicConfig(level=logging.INFO, handlers=[handler])
     path = config_path or default_config()
     state = state_dir or default_state()
@@ -105,7 +95,9 @@ def _reload(service: Service, path: Path) -> None:
         config = load_apart(path)
         waits = service.reload(config)
     except ConfigError as error:
-        log.error("config not re-read, the old one stays in force:\n%s", error)
+        log.error("config not re-read, the old one stays in force:")
+        for mistake in error.mistakes:
+            log.error("%s", mistake)
         return
     waits = service.reload(config)
     log.info("config re-read%s", f"; waits for a restart: {', '.join(waits)}" if waits else "")
