@@ -195,7 +195,8 @@ class Babble:
 
 ANSWERS = st.sampled_from(
     [b"OK", b"ERROR", b"+CMS ERROR: 38", b"+CME ERROR: ", b"+CMS ERROR: " + b"9" * 5_000, b"> ",
-     b"+CPIN: READY", b"+CREG: 0,1", b"+CREG: 0," + b"1" * 5_000, b"+CSQ: 99999", b'+CPMS: "SM",1,1,"SM",1,1,"SM",1,1',
+     b"+CPIN: READY", b"+CREG: 0,1", b"+CREG: 0," + b"1" * 5_000, b"+CSQ: 99999",
+     b'+CPMS: "SM",1,1,"SM",1,1,"SM",1,1',
      b'+CPMS: "ME",1,1,"ME",1,1,"SM",1,1', b"+CPMS: a,b", b'+CMGR: "REC READ","004","",""', b"006F", b"D800",
      b'+CMGR: "REC UNREAD","002B0034"', b"+CMGS: 1", b"", b"\xff\x00"]
 )  # fmt: skip

@@ -20,6 +20,8 @@ from dataclasses import asdict, dataclass, replace
 from enum import StrEnum
 from pathlib import Path
 
+from gillhouse.core.instant import Instant
+
 log = logging.getLogger("gillhouse.alerts")
 
 MARK = "{code}"
@@ -81,9 +83,12 @@ class Codes:
         self._draw = draw
         self._lock = threading.Lock()
         self._wrong: dict[str, list[int]] = {}
+        """Person -> monotonic times of wrong codes."""
+        self._made_mono_ms: dict[tuple[str, str], int] = {}
+        """(message, person) -> monotonic time, of codes made in this run."""
         self._issued: list[Issued] = _read(self._path)
 
-    def make(self, message: str, person: str, alarm: str, occurrence: int | None, now_ms: int) -> str:
+    def make(self, message: str, person: str, alarm: str, occurrence: int | None, now: Instant) -> str:
         """The code of a message; drawn and written down at the first call, the same at every later one.
 
         Raises:
@@ -95,31 +100,35 @@ class Codes:
                     return one.code
             taken = {one.code for one in self._issued if one.person == person}
             code = self._fresh(taken)
-            kept = [one for one in self._issued if _known(one, now_ms)][-(MOST_KEPT - 1) :]
-            kept.append(Issued(code, message, person, alarm, occurrence, now_ms))
-            self._write(kept)
+            kept = [one for one in self._issued if self._age_ms(one, now) < REMEMBERED_MS][-(MOST_KEPT - 1) :]
+            issued = Issued(code, message, person, alarm, occurrence, now.wall_ms)
+            self._write([*kept, issued])
+            self._made_mono_ms = {
+                one: at for one, at in self._made_mono_ms.items() if now.mono_ms - at < REMEMBERED_MS
+            }
+            self._made_mono_ms[message, person] = now.mono_ms
             return code
 
-    def check(self, person: str, code: str, now_ms: int) -> tuple[Verdict, Issued | None]:
+    def check(self, person: str, code: str, now: Instant) -> tuple[Verdict, Issued | None]:
         """What `code` is, coming from `person`. A good one is spent by `spend`, not by this."""
         with self._lock:
-            wrong = [at for at in self._wrong.get(person, ()) if 0 <= now_ms - at < WRONG_WITHIN_MS]
+            wrong = [at for at in self._wrong.get(person, ()) if now.mono_ms - at < WRONG_WITHIN_MS]
             self._wrong[person] = wrong
             if len(wrong) >= MOST_WRONG:
                 return Verdict.TOO_MANY_WRONG, None
             found = None
             for one in self._issued:  # all of them, each in the same time: how long it takes tells nothing
                 same = hmac.compare_digest(one.code.encode(), code.encode())
-                if same and one.person == person and _known(one, now_ms):
+                if same and one.person == person and self._age_ms(one, now) < REMEMBERED_MS:
                     found = one
             if found is None:
-                wrong.append(now_ms)
+                wrong.append(now.mono_ms)
                 return Verdict.WRONG, None
             if found.spent_ms is not None:
                 return Verdict.USED, found
-            return (Verdict.GOOD if 0 <= now_ms - found.made_ms < LASTS_MS else Verdict.EXPIRED), found
+            return (Verdict.GOOD if self._age_ms(found, now) < LASTS_MS else Verdict.EXPIRED), found
 
-    def spend(self, issued: Issued, now_ms: int) -> bool:
+    def spend(self, issued: Issued, now: Instant) -> bool:
         """Uses a code up, on the disk too, before anything is done for it.
 
         Returns: False where it was spent in the meantime.
@@ -129,8 +138,21 @@ class Codes:
         with self._lock:
             if issued not in self._issued:
                 return False
-            self._write([replace(one, spent_ms=now_ms) if one == issued else one for one in self._issued])
+            self._write(
+                [replace(one, spent_ms=now.wall_ms) if one == issued else one for one in self._issued]
+            )
             return True
+
+    def _age_ms(self, issued: Issued, now: Instant) -> int:
+        """How old a code is: by the monotonic clock, which no step moves, where it was made in this run.
+
+        One of an earlier run that a wrong clock dated ahead counts as expired.
+        """
+        made_mono_ms = self._made_mono_ms.get((issued.message, issued.person))
+        if made_mono_ms is not None:
+            return now.mono_ms - made_mono_ms
+        age_ms = now.wall_ms - issued.made_ms
+        return age_ms if age_ms >= 0 else max(LASTS_MS, -age_ms)
 
     def _fresh(self, taken: set[str]) -> str:
         while True:
@@ -148,11 +170,6 @@ class Codes:
             os.fsync(file.fileno())
         fresh.replace(self._path)
         self._issued = issued
-
-
-def _known(issued: Issued, now_ms: int) -> bool:
-    """Not so old that it is forgotten. One from a clock that was ahead counts as old."""
-    return abs(now_ms - issued.made_ms) < REMEMBERED_MS
 
 
 def _read(path: Path) -> list[Issued]:

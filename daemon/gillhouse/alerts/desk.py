@@ -119,7 +119,7 @@ class Desk:
             return ""
         try:
             return self._codes.make(
-                message.id, message.person, message.alarm, message.occurrence, now.wall_ms
+                message.id, message.person, message.alarm, message.occurrence, now
             )
         except OSError as error:
             log.error("a call goes out without a code, none can be written down: %s", error.strerror)
@@ -161,11 +161,11 @@ class Desk:
         reply = understood(came.body)
         if reply is None:
             return Ended.NOT_UNDERSTOOD
-        now_ms = self._clock.now().wall_ms
-        verdict, issued = self._codes.check(person.id, reply.code, now_ms)
+        now = self._clock.now()
+        verdict, issued = self._codes.check(person.id, reply.code, now)
         if verdict is not Verdict.GOOD or issued is None:
             return VERDICTS[verdict]
-        if not self._codes.spend(issued, now_ms):
+        if not self._codes.spend(issued, now):
             return Ended.USED
         return self._do(came.channel, person, reply, issued)
 
