@@ -63,6 +63,16 @@ def whole(state: Path) -> str:
     return done.stdout.strip().splitlines()[0]
 
 
+def decided_again(state: Path) -> str:
+    """What the replay of all that the journal holds says; it must come out the same."""
+    done = subprocess.run(
+        [sys.executable, "-m", "gillhouse", "replay", "--state", str(state)],
+        capture_output=True, text=True, check=False, env=environment(),
+    )  # fmt: skip
+    assert done.returncode == 0 and done.stdout.startswith("the same"), done.stdout + done.stderr
+    return done.stdout.strip()
+
+
 def compare(boards: Load, acknowledged: set[tuple[str, int]], journal: Path) -> tuple[int, int]:
     """Waits for the backlog to drain. Returns (missing, stored twice)."""
     wait_until(lambda: len(stored(journal, boards)) >= len(acknowledged), DRAIN_S, "the backlog to drain")

@@ -17,7 +17,7 @@ from pathlib import Path
 from tests.drills.brokers import the_daemon
 from tests.drills.drill import Drill, Line, Size, Told, count
 from tests.drills.house import UP_S, Load, ear, wait_for_marker
-from tests.drills.kills import stored, whole
+from tests.drills.kills import decided_again, stored, whole
 
 from servers import MosquittoBroker, wait_until
 
@@ -93,6 +93,7 @@ def run(size: Size, folder: Path, told: Told) -> list[Line]:
         Line("of what only the broker had, lost", count(len(lost)), "its last second"),
         Line("of those outside the span the journal names", count(len(unnamed)), "0"),
         Line("stored twice", count(len(twice)), "0"),
+        Line("decided again from the journal", decided_again(state), "the same"),
         Line("breaks in the journal's chain", f"0 ({whole(state)})", "0"),
     ]
 
