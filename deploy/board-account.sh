@@ -61,11 +61,12 @@ chown --reference="$passwords" "$new"
 chmod --reference="$passwords" "$new"
 mv "$new" "$passwords"
 
-if [ -z "$root" ] && [ -d /run/systemd/system ] && systemctl is-active -q mosquitto; then
-    systemctl reload mosquitto   # reads passwords and rights again; nobody is cut off
-fi
 case $action in
     make) say "account $name; its password, shown this once:"; printf '%s\n' "$password" ;;
     own) say "account $name has your password" ;;
     remove) say "account $name is gone; a board that is connected stays so until it connects anew" ;;
 esac
+if [ -z "$root" ] && [ -d /run/systemd/system ] && systemctl is-active -q mosquitto; then
+    # It reads passwords and rights again; nobody is cut off. (Its unit's own reload needs /bin/kill, not everywhere.)
+    systemctl kill --kill-who=main --signal=HUP mosquitto || say "now restart the broker: systemctl restart mosquitto"
+fi
