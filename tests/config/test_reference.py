@@ -7,14 +7,14 @@ from typing import get_args
 import pytest
 from pydantic import BaseModel
 
-from gillhouse.config import farm_file, people_file, species_file, wire_file
+from gillhouse.config import farm_file, guard_file, people_file, species_file, wire_file
 from gillhouse.config.draft import MANY, SINGLE
 
 PAGE = (Path(__file__).parents[2] / "docs" / "reference" / "config.md").read_text(encoding="utf-8")
 MODELS = sorted(
     {
         each
-        for module in (farm_file, people_file, species_file, wire_file)
+        for module in (farm_file, guard_file, people_file, species_file, wire_file)
         for each in vars(module).values()
         if isinstance(each, type) and issubclass(each, BaseModel) and each.__module__ == module.__name__
     },

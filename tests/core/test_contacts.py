@@ -18,7 +18,7 @@ CLAMP = sensor("clamp", Quantity.CURRENT, "room", over=0.2)
 
 
 def read(settings, state, value, delivery=Delivery.LIVE):
-    item, verdict = as_contact(settings, state, Reading(settings.id, value, 0, delivery=delivery))
+    item, verdict = as_contact(settings, state, Reading(settings.id, value, 0, delivery=delivery), 0)
     return item.value, verdict
 
 

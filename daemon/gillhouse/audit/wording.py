@@ -27,6 +27,8 @@ ROLE_WORD: dict[Role, str] = {
     Role.UV: "UV lamp",
     Role.PUMP: "pump",
     Role.DAMPER: "damper",
+    Role.MASTER: "master valve",
+    Role.ALARM: "alarm relay",
 }
 
 WORST_WORD: dict[tuple[Quantity, Side], str] = {

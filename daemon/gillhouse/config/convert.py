@@ -4,6 +4,7 @@ from collections.abc import Mapping
 from datetime import datetime, tzinfo
 
 from gillhouse.config import farm_file as ff
+from gillhouse.config import guards
 from gillhouse.config import wire_file as wf
 from gillhouse.config.crops_here import met_here, shares
 from gillhouse.config.draft import Draft
@@ -71,6 +72,8 @@ def farm_settings(
         water=WaterSettings(
             draft.water.drain_below, draft.water.hardness, draft.water.stood, draft.water.flush
         ),
+        safety=guards.safety(draft),
+        statements=guards.statements(draft),
         digest=digest,
     )
 
@@ -214,6 +217,7 @@ def _relay(draft: Draft, farm: ff.FarmGroup, ident: str, relay: wf.RelayGroup) -
         not_with_people=relay.not_with_people,
         over_broker=relay.driver == "mqtt",
         echo_within_ms=_echo_within_ms(relay),
+        **guards.of_relay(relay),
         **role_only,
     )
 

@@ -8,6 +8,7 @@ from dataclasses import dataclass, field
 from typing import TypeVar
 
 from gillhouse.config import farm_file as ff
+from gillhouse.config import guard_file as gf
 from gillhouse.config import people_file as pf
 from gillhouse.config import wire_file as wf
 from gillhouse.config.fields import ID, Group
@@ -20,8 +21,11 @@ from gillhouse.core.inputs import DEADLINE
 G = TypeVar("G", bound=Group)
 
 SINGLE = ("farm", "broker", "alarms", "report", "water", "store", "mirror", "card", "calls", "heartbeat",
-          "rates")  # fmt: skip
-MANY = ("spaces", "sensors", "relays", "programmes", "supplies", "shared_air", "channels", "people", "rota")
+          "rates", "safety")  # fmt: skip
+MANY = (
+    "spaces", "sensors", "relays", "programmes", "supplies", "shared_air", "channels", "people", "rota",
+    "statements",
+)  # fmt: skip
 
 
 @dataclass(slots=True)
@@ -34,6 +38,8 @@ class Draft:
     alarms: ff.AlarmsGroup = field(default_factory=ff.AlarmsGroup)
     report: ff.ReportGroup = field(default_factory=ff.ReportGroup)
     water: ff.WaterGroup = field(default_factory=ff.WaterGroup)
+    safety: gf.SafetyGroup = field(default_factory=gf.SafetyGroup)
+    statements: dict[str, gf.StatementGroup] = field(default_factory=dict)
     store: ff.StoreGroup = field(default_factory=ff.StoreGroup)
     mirror: ff.MirrorGroup | None = None
     spaces: dict[str, ff.SpaceGroup] = field(default_factory=dict)
@@ -83,6 +89,7 @@ def read(sheet: Sheet) -> Draft:
     draft.shared_air = _many(sheet, "shared_air", ff.SharedAirGroup)
     draft.people = _many(sheet, "people", pf.PersonGroup)
     draft.rota = _many(sheet, "rota", pf.RotaGroup)
+    draft.statements = _many(sheet, "statements", gf.StatementGroup)
     draft.sensors = _chosen(sheet, "sensors", "format", wf.SENSORS)
     draft.relays = _chosen(sheet, "relays", "role", wf.RELAYS)
     draft.channels = _chosen(sheet, "channels", "kind", pf.CHANNELS)
@@ -97,6 +104,7 @@ def _singles(draft: Draft) -> None:
     draft.broker = _single(sheet, "broker", ff.BrokerGroup) or draft.broker
     draft.alarms = _single(sheet, "alarms", ff.AlarmsGroup) or draft.alarms
     draft.report = _single(sheet, "report", ff.ReportGroup) or draft.report
+    draft.safety = _single(sheet, "safety", gf.SafetyGroup) or draft.safety
     draft.water = _single(sheet, "water", ff.WaterGroup) or draft.water
     draft.store = _single(sheet, "store", ff.StoreGroup) or draft.store
     draft.card = _single(sheet, "card", pf.CardGroup) or draft.card

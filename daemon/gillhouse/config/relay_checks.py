@@ -8,6 +8,7 @@ from gillhouse.config import wire_file as wf
 from gillhouse.config.cron import cron_trouble
 from gillhouse.config.draft import Draft
 from gillhouse.config.farm_file import ProgrammeGroup
+from gillhouse.config.proof_checks import check_guards
 from gillhouse.config.references import must_exist
 from gillhouse.config.relay_wires import FLOOD_OR_BURN, check_places, check_wire
 from gillhouse.config.tree import Key
@@ -16,7 +17,7 @@ from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import Role
 
 TIMED = (Role.MIST, Role.FAN, Role.LIGHT, Role.CIRCULATION, Role.UV)
-SHARED = ("pump", "fan", "heater", "cooler")
+SHARED = ("pump", "fan", "heater", "cooler", "master", "alarm")
 """Roles that may stand without a space, if a shared section names them or several spaces breathe by them."""
 
 
@@ -35,6 +36,7 @@ def check_relays(draft: Draft) -> None:
     for ident, programme in draft.programmes.items():
         _programme(draft, ident, programme)
     _flush(draft)
+    check_guards(draft)
 
 
 def _place(draft: Draft, ident: str, relay: wf.RelayGroup) -> None:

@@ -30,6 +30,7 @@ from gillhouse.config.fields import (
     duration_ms,
     refuse,
 )
+from gillhouse.config.guard_file import LimiterGroup, ProofGroup
 from gillhouse.core.quantities import Quantity
 
 
@@ -163,14 +164,6 @@ class ModbusGroup(Group):
     within: Annotated[Duration, between("1 s", "5 min")] = 10_000
 
 
-class LimiterGroup(Group):
-    """A piece of hardware that cuts the load whatever any computer says."""
-
-    cuts_after: Annotated[Duration, between("1 s", "1 d")]
-    tested: Annotated[str, Field(pattern=r"^\d{4}-(0[1-9]|1[0-2])-(0[1-9]|[12]\d|3[01])$")]
-    """Date somebody last saw it cut."""
-
-
 class RelayGroup(Group):
     role: str
     space: Ident | None = None
@@ -194,6 +187,17 @@ class RelayGroup(Group):
     never_with: tuple[Ident, ...] = ()
     only_door_closed: YesNo = False
     not_with_people: YesNo = False
+    most_per_h: Annotated[Duration, between("1 s", "1 h")] | None = None
+    """Longest running time in any hour, all runs together."""
+    most_per_day: Annotated[Duration, between("1 s", "1 d")] | None = None
+    proofs: tuple[ProofGroup, ...] = ()
+    """Inputs that see whether its load runs."""
+    only_with: tuple[Ident, ...] = ()
+    """Relays whose loads must be seen to run while this one is on."""
+    master: Ident | None = None
+    """Relay of a valve or contactor upstream of this load."""
+    mains: Ident | None = None
+    """Sensor that says whether this load has mains."""
 
 
 class MistRelay(RelayGroup):
@@ -258,6 +262,15 @@ class DamperRelay(RelayGroup):
     pass
 
 
+class MasterRelay(RelayGroup):
+    pass
+
+
+class AlarmRelay(RelayGroup):
+    lease: Lease = 60_000
+    """Short: when we die it is the end of the lease that calls."""
+
+
 RELAYS: dict[str, type[RelayGroup]] = {
     "mist": MistRelay,
     "fan": FanRelay,
@@ -268,4 +281,6 @@ RELAYS: dict[str, type[RelayGroup]] = {
     "uv": UvRelay,
     "pump": PumpRelay,
     "damper": DamperRelay,
+    "master": MasterRelay,
+    "alarm": AlarmRelay,
 }

@@ -51,19 +51,27 @@ class Kind:
     """Of priority 3, but no use in tomorrow's digest: told once by itself, in the daytime."""
 
 
-_LIMIT_PARENTS: Final = ("broker-lost",)
+_LIMIT_PARENTS: Final = ("broker-lost", "mains-off", "emergency-stop")
 _MIST_FAULTS: Final = (
     "tank-empty",
     "drain-down",
     "relay-silent",
     "mist-without-effect",
+    "load-dead",
     "fan-unasked",
     "door-open",
     "sensor-flat",
 )
-_WET_FAULTS: Final = ("relay-stuck", "mist-unasked", "fan-without-effect", "relay-silent", "sensor-flat")
-_AIR_FAULTS: Final = ("relay-stuck", "fan-without-effect", "fan-unasked", "relay-silent", "sensor-flat")
-_HEAT_FAULTS: Final = ("relay-stuck", "fan-unasked", "door-open", "relay-silent", "sensor-flat")
+_WET_FAULTS: Final = (
+    "relay-stuck", "load-stuck", "mist-unasked", "fan-without-effect", "relay-silent", "sensor-flat",
+)  # fmt: skip
+_AIR_FAULTS: Final = (
+    "relay-stuck", "load-stuck", "load-dead", "fan-without-effect", "fan-unasked", "relay-silent",
+    "sensor-flat",
+)  # fmt: skip
+_HEAT_FAULTS: Final = (
+    "relay-stuck", "load-stuck", "load-dead", "fan-unasked", "door-open", "relay-silent", "sensor-flat",
+)  # fmt: skip
 
 KINDS: Final[dict[str, Kind]] = {
     "humidity-low": Kind(
@@ -326,6 +334,64 @@ KINDS: Final[dict[str, Kind]] = {
         "Switch it off by hand.",
         15,
         latching=True,
+    ),
+    # What protects (see `guarding`).
+    "load-stuck": Kind(
+        1,
+        "RUNS THOUGH OFF",
+        "contact welded or valve stuck",
+        "flood, fire or dried crop",
+        "Shut it off by hand.",
+        15,
+        latching=True,
+    ),
+    "load-dead": Kind(
+        2,
+        "DOES NOT RUN",
+        "fuse, belt, pump or valve",
+        "its mist, fan or heat is missing",
+        "Look at the load and its fuse.",
+        120,
+        parents=("mains-off", "emergency-stop", "tank-empty"),
+        loses_crop=True,
+    ),
+    "flow-unasked": Kind(
+        1,
+        "WATER RUNS UNASKED",
+        "valve stuck, pipe burst, hose in use",
+        "flood, tank runs dry",
+        "Shut the main tap.",
+        15,
+        latching=True,
+        parents=("load-stuck",),
+    ),
+    "leak": Kind(
+        1,
+        "LEAK",
+        "pipe, valve or tank leaks",
+        "flood, shock near mains",
+        "Shut the tap, keep off wet mains.",
+        15,
+        latching=True,
+    ),
+    "emergency-stop": Kind(
+        1,
+        "EMERGENCY STOP",
+        "somebody pressed it",
+        "everything stays off",
+        "Look for the person first.",
+        5,
+        latching=True,
+    ),
+    "mains-off": Kind(
+        1,
+        "MAINS OFF",
+        "fuse, trip or power cut",
+        "no mist, no fan, no heat",
+        "Look at the board, ask the supplier.",
+        60,
+        on_delay_ms=30_000,
+        off_delay_ms=30_000,
     ),
     "tank-empty": Kind(
         2,

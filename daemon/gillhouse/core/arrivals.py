@@ -85,6 +85,8 @@ class Step:
     events: list[Event] = field(default_factory=list)
     notices: list[AlarmNotice] = field(default_factory=list)
     verdict: Verdict | None = None
+    contact: str | None = None
+    """An on/off input reported."""
 
 
 # --- readings ------------------------------------------------------------------------------------------
@@ -97,7 +99,7 @@ def take_reading(plan: Plan, state: State, step: Step, item: Reading) -> None:
         return
     known = state.sensors[item.sensor]
     item = corrected(state.truth, sensor, known, item, step.now.wall_ms)
-    item, settled = as_contact(sensor, known, item)
+    item, settled = as_contact(sensor, known, item, step.now.mono_ms)
     verdict = settled or judge(sensor, known, step.now, item)
     if item.delivery is not Delivery.LIVE:
         step.verdict = verdict
@@ -118,9 +120,12 @@ def take_reading(plan: Plan, state: State, step: Step, item: Reading) -> None:
             step.conditions += watch.sensor_conditions(plan, state, sensor.id)
         if verdict.mark in (Mark.FLAT, Mark.OUT_OF_RANGE):
             _doubt(step, sensor, known, item)
+    state.guards.heard = state.guards.heard or verdict.quality is Quality.GOOD
     if sensor.quantity in AIR_QUANTITIES:
         renew(plan, state, step, sensor)
-    elif known.good_value != was_value or was_silent:
+        return
+    step.contact = sensor.id
+    if known.good_value != was_value or was_silent:
         step.grant = True
         condition = watch.switch_condition(plan, state, sensor.id)
         if condition is not None:
@@ -195,6 +200,7 @@ def take_due(plan: Plan, state: State, step: Step, item: Due) -> None:
     known = state.spaces[programme.space]
     relays = [relay for relay, role in space.relays.items() if role is programme.role]
     run_ms = wanted(programme, item.due_ms, plan.settings.zone)
+    state.guards.heard = True
     left_out = _why_left_out(programme, space, state, bool(relays), run_ms)
     if left_out is not None:
         step.events.append(due_event(programme, left_out, (step.seq,), None, 0))
@@ -250,9 +256,6 @@ def due_event(
 def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> None:
     if item.act in ACTS:
         step.notices += state.book.act(step.now, item)
-        relay = item.subject.partition(":")[2]
-        if item.act is Act.RESET and relay in state.relays and echo.reset(state.relays[relay]):
-            step.grant = True
         return
     if item.act is Act.NOTE:
         space = item.subject if item.subject in plan.spaces else None

@@ -39,6 +39,16 @@ class Bar:
 
 
 @dataclass(frozen=True, slots=True)
+class Return:
+    """A mains circuit that came back: its loads start one after the other."""
+
+    back_ms: int
+    apart_ms: int
+    relays: tuple[str, ...]
+    """All on this circuit."""
+
+
+@dataclass(frozen=True, slots=True)
 class Situation:
     """What the interlocks look at. None, or a key that is not there, means 'not known'.
 
@@ -60,8 +70,18 @@ class Situation:
     """By space: would pass a hard limit if the shared fan served another space now."""
     barred: Mapping[str, Bar] = field(default_factory=dict)
     """By relay: off, whatever anybody asks, by what its space or the whole farm is in (see `modes`)."""
+    returning: Mapping[str, Return] = field(default_factory=dict)
+    """By relay whose mains came back lately."""
     causes: tuple[int, ...] = ()
     """Journal number of the input being handled; goes in front of the causes of every OFF."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spell:
+    """A run that is over."""
+
+    end: Instant
+    ms: int
 
 
 @dataclass(slots=True)
@@ -89,6 +109,10 @@ class RelayState:
     water_from: int | None = None
     """Water is settled up to here; None while nothing flows."""
     water_day: str = ""
+    spells: list[Spell] = field(default_factory=list)
+    """Runs of the last hour, kept only where running time is limited by the hour."""
+    on_days: dict[str, int] = field(default_factory=dict)
+    """Milliseconds on by local day, kept only where running time is limited by the day."""
     authority: Authority = Authority.DEFAULT
     """Of what turned it on or off."""
     last_reason: Reason = Reason.STARTING
@@ -110,6 +134,8 @@ class RelayState:
     """When it was last told to change; the echo is awaited from here."""
     locked: bool = False
     """Stayed on though told off; no further ON until a person resets it."""
+    by_proof: bool = False
+    """It was a proof input that said so, not the board."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -9,7 +9,7 @@ wins, so the tables are ordered by what the grower most needs to hear.
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
-from gillhouse.core import water
+from gillhouse.core import quota, water
 from gillhouse.core.asks import Ask, Bar, RelayState, Situation
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Authority
@@ -213,5 +213,31 @@ def _water(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) 
     return Bar(Reason.WATER_CAP, facts, until=water.day_ends_ms(now_round.now, zone))
 
 
+def _running_time(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
+    zone = now_round.settings.zone
+    left = quota.left_ms(now_round.now, relay, state, zone)
+    if left is None or is_forced(relay, ask.authority) or left >= max(relay.least_on_ms, LEAST_WATER_RUN_MS):
+        return None
+    reason = quota.used_up(now_round.now, relay, state, zone)
+    until = quota.frees_ms(now_round.now, relay, state, zone)
+    return Bar(reason, authority=Authority.LONGEST_RUN, until=until)
+
+
+def _staggered(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
+    """After mains came back, one load after the other."""
+    back = now_round.situation.returning.get(relay.id)
+    if back is None or now_round.now.mono_ms >= back.back_ms + back.apart_ms * (len(back.relays) + 1):
+        return None
+    starts = [
+        now_round.states[other].since_mono_ms
+        for other in back.relays
+        if other in now_round.states and really_on(now_round, other, relay)
+    ]
+    until = max([back.back_ms, *starts]) + back.apart_ms
+    return Bar(Reason.STAGGERED, until=until) if now_round.now.mono_ms < until else None
+
+
 MAY_NOT_RUN: tuple[BarCheck, ...] = (_barred, _locked, _people, _uv, _freezing, _door, _tank, _rival_on)
-MAY_NOT_START: tuple[BarCheck, ...] = (_rest, _water, _starts, _least_off, _changeover, _pulse_gap)
+MAY_NOT_START: tuple[BarCheck, ...] = (
+    _rest, _water, _running_time, _starts, _staggered, _least_off, _changeover, _pulse_gap,
+)  # fmt: skip

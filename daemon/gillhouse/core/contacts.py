@@ -18,7 +18,9 @@ FIRST = Verdict(Quality.SUSPECT, Mark.FIRST_COUNT)
 _IMPOSSIBLE = Verdict(Quality.BAD, Mark.OUT_OF_RANGE)
 
 
-def as_contact(sensor: SensorSettings, state: SensorState, item: Reading) -> tuple[Reading, Verdict | None]:
+def as_contact(
+    sensor: SensorSettings, state: SensorState, item: Reading, mono_ms: int
+) -> tuple[Reading, Verdict | None]:
     """The report as 1.0 or 0.0, and the verdict where that alone settles it. Moves a live count on."""
     if sensor.over is not None:
         on = item.value > sensor.over
@@ -28,6 +30,7 @@ def as_contact(sensor: SensorSettings, state: SensorState, item: Reading) -> tup
     if not isfinite(item.value) or item.value < 0.0:
         return item, _IMPOSSIBLE
     last, state.count = state.count, item.value
+    state.counted_from_ms, state.counted_ms = state.counted_ms, mono_ms
     if last is None or item.value < last:
         return replace(item, value=0.0), FIRST
     return replace(item, value=float(item.value - last >= sensor.pulses)), None

@@ -35,7 +35,7 @@ def proof(now: Instant, relay: RelaySettings, state: RelayState) -> Proof:
     """Whether the board of `relay` did as told, as far as it has said."""
     if relay.advise_only:
         return Proof.UNKNOWN
-    if state.locked:
+    if state.locked and not state.by_proof and state.echoed is not False:
         return Proof.STUCK_ON
     if not state.available:
         return Proof.SILENT
@@ -64,7 +64,7 @@ def report(now: Instant, relay: RelaySettings, state: RelayState, said: RelayRep
 def check(now: Instant, relay: RelaySettings, state: RelayState) -> None:
     """Locks a relay that stayed on past the time its echo was due."""
     if not state.on and state.echoed is True and proof(now, relay, state) is Proof.STUCK_ON:
-        state.locked = True
+        state.locked, state.by_proof = True, False
 
 
 def due_ms(now: Instant, relay: RelaySettings, state: RelayState) -> int | None:
@@ -81,5 +81,5 @@ def say_again(state: RelayState) -> None:
 
 def reset(state: RelayState) -> bool:
     """A person looked at the relay and lets it run again. Returns whether it was locked."""
-    was_locked, state.locked, state.echoed = state.locked, False, None
+    was_locked, state.locked, state.by_proof, state.echoed = state.locked, False, False, None
     return was_locked

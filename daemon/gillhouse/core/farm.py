@@ -12,6 +12,7 @@ from dataclasses import replace
 from typing import Any, cast
 
 from gillhouse.core import (
+    alarm_relay,
     arrivals,
     batch_arrivals,
     by_hand,
@@ -20,6 +21,8 @@ from gillhouse.core import (
     capacity,
     effect_watch,
     findings,
+    guard_bars,
+    guarding,
     hosing,
     keeping,
     learning,
@@ -115,6 +118,7 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         if type(item) is Started:
             measuring.restart(state, step)
             keeping.restart(self._plan, state, step, item)
+            guarding.restart(self._plan, state, step)
             self._moments.forget(self._plan, state)
         elif type(item) is Measured:
             self._use(self._given)
@@ -171,6 +175,7 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         self._watched = watch.limits(self._plan.settings)
         self._moments.crops_wall_ms = next_change_ms(settings, self._state.crops)
         fit(self._plan, self._state)
+        guarding.fit(self._plan, self._state)
         self._moments.forget(self._plan, self._state)
 
     def _settle(self, step: Step) -> None:
@@ -198,6 +203,8 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         if state.overrides:
             by_hand.end_due(plan, state, step)
         mode_turns.follow(plan, state, step)
+        if plan.guard.any:
+            self._guard(step)
         if state.runs:
             measuring.move_on(plan, state, step)
         if moments.relays_ms is not None and mono_ms >= moments.relays_ms:
@@ -211,6 +218,16 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         if step.grant or not state.links[Link.BROKER].up:
             self._move(step)
         self._alarm(step)
+
+    def _guard(self, step: Step) -> None:
+        """Takes in what protects, whenever one of its inputs spoke, something moved, or it is time."""
+        plan, state, mono_ms = self._plan, self._state, step.now.mono_ms
+        alarm_relay.follow(plan, state, step)
+        due_ms = self._moments.guard_ms
+        spoke = step.contact is not None and step.contact in plan.guard.sensors
+        if spoke or step.grant or (due_ms is not None and mono_ms >= due_ms):
+            guarding.follow(plan, state, step)
+            self._moments.guard_ms = earliest([*guarding.next_ms(plan, state)])
 
     def _move(self, step: Step) -> None:
         """Has the equipment granted, and what that changes answered."""
@@ -291,6 +308,10 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
             learning.follow_all(plan, state, step.now, moved)
             plumbing.follow(plan, state, step.now)
             effect_watch.follow(plan, state, step.now, moved)
+            if plan.guard.any:
+                guarding.follow(plan, state, step)
+                self._moments.guard_ms = earliest([*guarding.next_ms(plan, state)])
+                step.grant = step.grant or guard_bars.masters_lag(plan, state)
         step.commands += granted.commands
         step.events += granted.events
         begun: dict[str, None] = {}
@@ -321,6 +342,7 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
             step.conditions += plumbing.conditions(plan, state, step.now)
             step.conditions += hosing.conditions(plan, state, step.now)
             step.conditions += mode_turns.conditions(plan, state, step)
+            step.conditions += guarding.conditions(plan, state)
         if step.conditions or due:
             step.notices += state.book.update(step.now, step.conditions)
         if step.conditions or due or step.notices:

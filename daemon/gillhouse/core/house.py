@@ -14,6 +14,8 @@ from gillhouse.core.call_state import CallState
 from gillhouse.core.caps import Caps
 from gillhouse.core.effect import Accounts
 from gillhouse.core.found import Found
+from gillhouse.core.guard_plan import GuardPlan, guard_plan
+from gillhouse.core.guard_state import Guards
 from gillhouse.core.in_force import in_force
 from gillhouse.core.inputs import Link
 from gillhouse.core.kind_limits import not_air
@@ -107,6 +109,8 @@ class State:
     """Modes were last looked at then."""
     calls: CallState = field(default_factory=CallState)
     """Who was called for what, and what waits."""
+    guards: Guards = field(default_factory=Guards)
+    """Of the inputs that protect."""
     parting: list[Command] = field(default_factory=list)
     """OFF for relays that a config re-read took away, said with the next input."""
 
@@ -134,6 +138,8 @@ class Plan:
     """Mist or pump relay -> thermometers that say whether its water may freeze."""
     chills: dict[str, tuple[str, ...]]
     """The same the other way round."""
+    guard: GuardPlan
+    """Which input protects what."""
 
 
 def _drawn_by(spaces: dict[str, SpacePlan], sensor: SensorSettings) -> tuple[str, ...]:
@@ -176,6 +182,7 @@ def make_plan(given: FarmSettings, crops: CropState) -> Plan:
         sharing=frozenset(relay_space[leader] for leader in leaders if leader in relay_space),
         line_sensors=thermometers,
         chills=chills(thermometers),
+        guard=guard_plan(settings),
     )
 
 

@@ -8,7 +8,7 @@ restart, for whoever is inside is still inside.
 
 from collections.abc import Iterable
 
-from gillhouse.core import arrivals, breathed, by_hand, mode_acts, mode_turns
+from gillhouse.core import arrivals, breathed, by_hand, mode_acts, mode_turns, resets
 from gillhouse.core.arrivals import Step
 from gillhouse.core.asks import Ask, Bar
 from gillhouse.core.house import Plan, State
@@ -31,6 +31,8 @@ def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> N
     elif item.act in mode_acts.ACTS:
         mode_acts.take(plan, state, step, item)
         mode_turns.look(plan, state, step)
+    elif item.act is Act.RESET:
+        resets.take(plan, state, step, item)
     else:
         arrivals.take_action(plan, state, step, item)
 

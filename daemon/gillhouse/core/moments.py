@@ -6,7 +6,7 @@ Here: bookkeeping, so that an ordinary reading asks nobody when anything is due.
 
 from dataclasses import dataclass, field
 
-from gillhouse.core import measuring, mode_turns
+from gillhouse.core import alarm_relay, guarding, measuring, mode_turns
 from gillhouse.core.demand import earliest
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
@@ -25,6 +25,8 @@ class Moments:
     silence_ms: int | None = None
     """When the next sensor will have been silent for too long, if nothing more comes of it."""
     relays_ms: int | None = None
+    guard_ms: int | None = None
+    """Of the inputs that protect."""
     book_ms: int | None = None
     """Of the alarm book."""
     crops_wall_ms: int | None = None
@@ -39,6 +41,7 @@ class Moments:
         now = Instant(state.wall_ms, state.mono_ms)
         self.silence_ms = next_silence_ms(plan, state)
         self.relays_ms = next_deadline_ms(state.relays, plan.settings)
+        self.guard_ms = earliest([*guarding.next_ms(plan, state)])
         self.book_ms = state.book.next_deadline_ms()
         self.space_ms = {space: due_ms(own, state.spaces[space], now) for space, own in plan.spaces.items()}
         self.spaces_moved = True
@@ -54,13 +57,15 @@ class Moments:
             self.silence_ms = next_silence_ms(plan, state)
         if self.spaces_moved:
             self.spaces_ms, self.spaces_moved = earliest([*self.space_ms.values()]), False
-        moments = [self.relays_ms, self.book_ms, self.silence_ms, self.spaces_ms]
+        moments = [self.relays_ms, self.guard_ms, self.book_ms, self.silence_ms, self.spaces_ms]
         if self.crops_wall_ms is not None:
             moments.append(state.mono_ms + self.crops_wall_ms - state.wall_ms)
         if state.calls.wake_ms is not None and plan.settings.calling.people:
             moments.append(state.mono_ms + state.calls.wake_ms - state.wall_ms)
         moments += [held.until_ms for held in state.overrides.values()]
         moments += measuring.next_ms(state)
+        if plan.guard.alarm_relays:
+            moments += alarm_relay.next_ms(plan, state)
         if state.modes or state.stays or state.recovering:
             moments += mode_turns.next_ms(plan, state)
         lost_ms = link_lost_ms(state)

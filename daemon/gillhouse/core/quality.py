@@ -76,6 +76,10 @@ class SensorState:
     """The last GOOD reading, and its journal number."""
     count: float | None = None
     """Of a pulse input: its last count."""
+    counted_ms: int = 0
+    """When that came."""
+    counted_from_ms: int = 0
+    """When the count before it came: what it has grown by was between the two."""
     silent: bool = False
     doubted_ms: int | None = None
     """When its nonsense was last told."""

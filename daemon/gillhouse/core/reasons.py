@@ -27,6 +27,11 @@ class Reason(StrEnum):
     AIR_INSIDE = "air-inside"
     AIR_CLEANING = "air-cleaning"
     AIRING = "airing"
+    NEEDED_BY = "needed-by"
+    UPSTREAM_OF = "upstream-of"
+    ALL_WELL = "all-well"
+    ALARM_CALLS = "alarm-calls"
+    SELF_TEST = "self-test"
     VALVE_OPEN = "valve-open"
     DAMPER_OPEN = "damper-open"
     # ended
@@ -68,6 +73,21 @@ class Reason(StrEnum):
     NEAR_FREEZING = "near-freezing"
     NEVER_WITH = "never-with"
     RELAY_STUCK = "relay-stuck"
+    EMERGENCY_STOP = "emergency-stop"
+    LEAK = "leak"
+    MAINS_GONE = "mains-gone"
+    STAGGERED = "staggered"
+    UPSTREAM_OFF = "upstream-off"
+    WATER_UNASKED = "water-unasked"
+    NOT_PROVED = "not-proved"
+    NOT_HEARD = "not-heard"
+    HOUR_USED = "hour-used"
+    DAY_USED = "day-used"
+    TEST_OVERDUE = "test-overdue"
+    TEST_AHEAD = "test-ahead"
+    NO_LIMITER = "no-limiter"
+    RESET_DONE = "reset-done"
+    STILL_SO = "still-so"
     OTHER_SPACE_FIRST = "other-space-first"
     NO_GOOD_READING = "no-good-reading"
     NO_LINK = "no-link"
@@ -193,6 +213,26 @@ WORDS: dict[Reason, str] = {
     Reason.NEAR_FREEZING: "near freezing, {value:.1f} C: no mist at {limit:g} C or under",
     Reason.NEVER_WITH: "may not run with {other}",
     Reason.RELAY_STUCK: "stayed on though told off: check it, then reset it",
+    Reason.EMERGENCY_STOP: "emergency stop {sensor}: let go of it, then reset it",
+    Reason.LEAK: "{sensor} is wet: find the leak, dry it, then reset it",
+    Reason.MAINS_GONE: "its mains are gone ({sensor})",
+    Reason.STAGGERED: "mains are back: one load after the other",
+    Reason.UPSTREAM_OFF: "kept off because {other} stayed on though told off: check that, then reset it",
+    Reason.WATER_UNASKED: "{sensor} saw water run with every valve told off: find out why, then reset it",
+    Reason.NOT_PROVED: "{other} is not seen to run",
+    Reason.NOT_HEARD: "just begun: {sensor} has not reported yet",
+    Reason.HOUR_USED: "on for as long as it may be in an hour",
+    Reason.DAY_USED: "on for as long as it may be in a day",
+    Reason.TEST_OVERDUE: "test the {what}: last done {tested}, {days} days ago",
+    Reason.TEST_AHEAD: "the {what} is said to be tested on {tested}, still to come: correct the date",
+    Reason.NO_LIMITER: "nothing but the box ends a run of {relay}: fit a run-time limiter and state it",
+    Reason.RESET_DONE: "{who} looked at {subject} and let it run again",
+    Reason.STILL_SO: "{subject} is not over yet: it can be reset when it is",
+    Reason.NEEDED_BY: "runs with {other}",
+    Reason.UPSTREAM_OF: "{other} is on",
+    Reason.ALL_WELL: "all is well",
+    Reason.ALARM_CALLS: "an alarm waits for somebody: {alarm}",
+    Reason.SELF_TEST: "weekly test: dropped for {seconds:g} s",
     Reason.OTHER_SPACE_FIRST: "{other} needs it more",
     Reason.NO_GOOD_READING: "no sensor can be trusted",
     Reason.NO_LINK: "no link to the relay boards",

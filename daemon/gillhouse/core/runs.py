@@ -8,7 +8,7 @@ one relay, so a command and the state it leaves behind are made in the same plac
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 
-from gillhouse.core import bars, echo, equipment, water
+from gillhouse.core import bars, echo, equipment, quota, water
 from gillhouse.core.asks import Ask, Bar, RelayState
 from gillhouse.core.bars import HOUR_MS, Round
 from gillhouse.core.outputs import Authority, Command, Event, EventKind
@@ -44,6 +44,12 @@ def limit_reached(round_: Round, relay: RelaySettings, state: RelayState) -> Bar
             _set_limit(round_, relay, state)
             return limit_reached(round_, relay, state)
         return Bar(Reason.WATER_CAP, {"daily_litres": relay.daily_litres}, Authority.INTERLOCK)
+    if state.limit_reason in (Reason.HOUR_USED, Reason.DAY_USED):
+        left = quota.left_ms(round_.now, relay, state, round_.settings.zone)
+        if left is None or left > 0:  # the hour has moved on, or a new day has begun
+            _set_limit(round_, relay, state)
+            return limit_reached(round_, relay, state)
+        return Bar(state.limit_reason, {}, Authority.LONGEST_RUN)
     return Bar(Reason.LONGEST_RUN, {}, Authority.LONGEST_RUN)
 
 
@@ -64,6 +70,10 @@ def _set_limit(round_: Round, relay: RelaySettings, state: RelayState) -> None:
     left = water.left_ms(round_.now, relay, state, round_.settings.zone)
     if left is not None and (state.limit_end is None or round_.now.mono_ms + left < state.limit_end):
         state.limit_end, state.limit_reason = round_.now.mono_ms + left, Reason.WATER_CAP
+    left = quota.left_ms(round_.now, relay, state, round_.settings.zone)
+    if left is not None and (state.limit_end is None or round_.now.mono_ms + left < state.limit_end):
+        why = quota.used_up(round_.now, relay, state, round_.settings.zone)
+        state.limit_end, state.limit_reason = round_.now.mono_ms + left, why
 
 
 def least_on_end(pass_: Pass, relay: RelaySettings, state: RelayState) -> int:
@@ -98,6 +108,7 @@ def stop(pass_: Pass, relay: RelaySettings, bar: Bar, causes: tuple[int, ...]) -
     """Ends the run, and books its water. After a longest run the relay rests."""
     now, state = pass_.round.now, pass_.round.states[relay.id]
     water.settle(now, relay, state, pass_.round.settings.zone)
+    quota.book(now, relay, state, pass_.round.settings.zone)
     facts: dict[str, Fact] = {**bar.facts, "run_s": round((now.mono_ms - state.since_mono_ms) / 1000, 1)}
     if relay.litres_per_h:
         facts["litres"] = round(relay.litres_per_h * (now.mono_ms - state.since_mono_ms) / HOUR_MS, 3)

@@ -12,6 +12,7 @@ from enum import StrEnum
 from gillhouse.core.bands_meet import Clash
 from gillhouse.core.crops import Band, LightWish, Species, Stage
 from gillhouse.core.edges import PersonSettings, RotaSettings
+from gillhouse.core.guard_settings import LimiterSettings, ProofSettings, SafetySettings, StatementSettings
 from gillhouse.core.quantities import Quantity
 
 
@@ -47,6 +48,11 @@ class Role(StrEnum):
     """A space's share of a shared fan."""
     UV = "uv"
     """A lamp that harms eyes and skin: never on unless the door is proved shut and nobody is inside."""
+    MASTER = "master"
+    """A valve or contactor upstream of other relays' loads: on with them, and what stops them when one of
+    them sticks."""
+    ALARM = "alarm"
+    """On while all is well; dropping out is the alarm, so that a broken wire calls too."""
 
 
 class Combine(StrEnum):
@@ -132,6 +138,18 @@ class RelaySettings:
     """Least time between two pulses."""
     hardness_mg_l: float | None = None
     """Of the water of a mist relay, where it is not the farm's."""
+    most_per_h_ms: int | None = None
+    """On for so long in any hour at most."""
+    most_per_day_ms: int | None = None
+    """On for so long in a local day at most."""
+    proofs: tuple[ProofSettings, ...] = ()
+    only_with: tuple[str, ...] = ()
+    """Relays whose loads must be proved to run while this one is on; they are asked on with it."""
+    master: str | None = None
+    """Relay upstream of this one's load."""
+    mains: str | None = None
+    """Sensor id of the mains of this one's load."""
+    limiter: LimiterSettings | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -366,5 +384,7 @@ class FarmSettings:
     """All there is a file for: what a batch may be of."""
     water: WaterSettings = WaterSettings()
     calling: CallSettings = CallSettings()
+    safety: SafetySettings = field(default_factory=SafetySettings)
+    statements: Mapping[str, StatementSettings] = field(default_factory=dict)
     digest: str = ""
     """Of the config these came from."""

@@ -4,7 +4,7 @@ Here: gathering, from what is known at this moment. Not here: granting (`interlo
 (`space`). Pure reading; nothing is changed.
 """
 
-from gillhouse.core import keeping, measuring, plumbing, watch
+from gillhouse.core import guard_bars, keeping, measuring, plumbing, watch
 from gillhouse.core.arrivals import Step
 from gillhouse.core.asks import Ask, Situation
 from gillhouse.core.house import Plan, State
@@ -42,6 +42,9 @@ def standing(plan: Plan, state: State, step: Step) -> list[Ask]:
     found += measuring.standing(plan, state, step)
     found += plumbing.flushes(plan, state, step.now, keeping.people(plan, state))
     found += keeping.asks(plan, state, step)
+    for ask in guard_bars.asks(plan, state, step, found):
+        if not (lost and ask.on and plan.settings.relays[ask.relay].over_broker):
+            found.append(ask)
     return found
 
 
@@ -52,7 +55,8 @@ def situation(plan: Plan, state: State, step: Step) -> Situation:
     return Situation(
         door_open=switched(plan, state, Quantity.DOOR),
         people=keeping.people(plan, state),
-        barred=keeping.barred(plan, state),
+        barred=guard_bars.barred(plan, state, keeping.barred(plan, state)),
+        returning=guard_bars.returning(plan, state),
         tank_wet={tank: is_on(state, tank) for tank in tanks},
         freezing=plumbing.freezing(plan, state),
         need={space: watch.need(plan, state, space) for space in sharing},

@@ -33,7 +33,7 @@ def settle(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo) 
         flowed_ms = max(0, ended - state.water_from)
         new_ms = flowed_ms
         if state.water_day and state.water_day != today:
-            new_ms = min(flowed_ms, max(0, _since_midnight_ms(now, zone) - (now.mono_ms - ended)))
+            new_ms = min(flowed_ms, max(0, since_midnight_ms(now, zone) - (now.mono_ms - ended)))
             _book(state, state.water_day, relay.litres_per_h * (flowed_ms - new_ms) / MS_PER_H)
         _book(state, today, relay.litres_per_h * new_ms / MS_PER_H)
     state.water_from = now.mono_ms if state.on else None
@@ -65,7 +65,8 @@ def day_ends_ms(now: Instant, zone: tzinfo) -> int:
     return now.mono_ms + max(1, int(midnight.timestamp() * 1000) - now.wall_ms)
 
 
-def _since_midnight_ms(now: Instant, zone: tzinfo) -> int:
+def since_midnight_ms(now: Instant, zone: tzinfo) -> int:
+    """Milliseconds since the local day of `now` began, by the clock on the wall."""
     here = datetime.fromtimestamp(now.wall_ms / 1000, zone)
     midnight = datetime.combine(here.date(), time(), zone)
     return now.wall_ms - int(midnight.timestamp() * 1000)
