@@ -114,7 +114,7 @@ def run(size: Size, folder: Path, told: Told) -> list[Line]:
         broker.stop()
     late = relays.past_their_lease()
     assert not late, late[:3]
-    assert relays.ons, "no relay moved: nothing was proved about them"
+    assert relays.ons >= kills // LONG_EVERY, "hardly a relay moved: nothing was proved about them"
     chain = whole(state)
     return [
         Line("times killed, at random moments", count(kills)),
