@@ -13,12 +13,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 from station.backlog import Backlog
+from station.loop import Station
 from station.orders import read
 from station.programme import HOUR_MS, Programme
 from station.sensors import TYPES, Air
 from station.settings import Settings, mistakes
 
 from boards import examples
+from boards.bench import Bench, said
 from boards.conftest import BOARDS
 
 MODULES = sorted((BOARDS / "station").glob("*.py"))
@@ -171,6 +173,50 @@ def test_a_sensor_that_fails_is_left_out_and_set_up_again() -> None:
     second.trouble = False
     assert air.read()["co2"] == 800.0
     assert (first.started, second.started, air.failed) == (1, 2, {"scd4x": 1})
+
+
+class Slow:
+    """A link that takes only so many messages, and confirms when the test says so."""
+
+    def __init__(self) -> None:
+        self.up, self.breaks, self.room, self.sent = False, 0, 0, []
+
+    def turn(self, now_ms: int) -> None:
+        """Nothing comes by itself."""
+
+    def publish(self, topic: str, payload: bytes, retain: bool = False) -> int | None:
+        if not self.up or not self.room or not topic.endswith("/air"):
+            return None
+        self.room -= 1
+        self.sent.append(json.loads(payload)["n"])
+        return len(self.sent)
+
+
+def test_a_fresh_reading_confirmed_late_does_not_take_the_kept_ones_with_it() -> None:
+    """Five readings in an outage; the newest goes first, grows old unconfirmed, is kept, and is confirmed."""
+    bench = Bench(said(1))
+    station = Station(bench.settings, bench)
+    link = station.link = Slow()
+    for _ in range(5):
+        station.turn()
+        bench.ahead_ms += 1_001
+    link.up, link.room = True, 1
+    station.turn()  # measures the sixth, and sends it alone
+    assert link.sent == [6]
+    bench.ahead_ms += 1_001
+    link.room = 1
+    station.turn()  # the seventh is the fresh one now, and goes
+    assert link.sent == [6, 7]
+    station.confirmed(1)  # the sixth, late
+    link.room = 100
+    station.turn()
+    confirmed = 1
+    while confirmed < len(link.sent):
+        confirmed += 1
+        station.confirmed(confirmed)
+        station.turn()
+    assert set(range(1, 8)) <= set(link.sent)
+    assert len(station.backlog) == 0
 
 
 # What MicroPython lacks. Its interpreter runs every module of `station` above and in test_over_broker; this

@@ -208,6 +208,7 @@ def test_without_a_clock_only_the_fresh_reading_goes_out(broker: MosquittoBroker
     wait_until(lambda: linked.heard("farm/tent/air") > 0, 10, "a reading")
     broker.stop()
     wait_until(lambda: not board.station.link.up, 10, "the link to be missed")
+    already = set(air_numbers(linked))
     for _ in range(10):
         board.jump(1_000)
     broker.start()
@@ -215,6 +216,13 @@ def test_without_a_clock_only_the_fresh_reading_goes_out(broker: MosquittoBroker
     wait_until(lambda: board.station.link.up, 10, "the link")
     kept = len(board.station.backlog)
     assert kept >= 9
+    numbers_kept = {board.station.backlog.peek(place)[0] for place in range(kept)}
+    seen = max(air_numbers(linked))
+    wait_until(lambda: max(air_numbers(linked)) > max(seen, *numbers_kept) + 1, 10, "fresh ones")
+    assert numbers_kept.isdisjoint(air_numbers(linked)[1:]) or numbers_kept & set(air_numbers(linked)) <= {
+        1,
+        2,
+    }
     board.bench.clock_set = True
 
     def timed() -> set[int]:

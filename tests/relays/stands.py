@@ -153,14 +153,26 @@ class KeptStand(OnVirtualTime):
 
 
 def pins_of(clock: VirtualClock) -> tuple[MockFactory, list[tuple[int, int, bool]]]:
-    """gpiozero's own pretended pins, and what became of each by `clock`: (ms, pin, level)."""
+    """gpiozero's own pretended pins, and what became of each by `clock`: (ms, pin, level).
+
+    The level a pin has as it becomes an output counts too. As on the real ones, it can be given with that.
+    """
     levels: list[tuple[int, int, bool]] = []
 
     class Pin(MockPin):  # type: ignore[misc]
+        def output_with_state(self, state: bool) -> None:
+            self._state = bool(state)
+            self.function = "output"
+
+        def _set_function(self, value: str) -> None:
+            if value == "output":
+                levels.append((clock.now().mono_ms, int(self.info.name[4:]), self._state))
+            super()._set_function(value)
+
         def _change_state(self, value: bool) -> bool:
             changed = bool(super()._change_state(value))
             if changed:
-                levels.append((clock.now().mono_ms, self.info.name and int(self.info.name[4:]), bool(value)))
+                levels.append((clock.now().mono_ms, int(self.info.name[4:]), bool(value)))
             return changed
 
     return MockFactory(pin_class=Pin), levels
@@ -176,7 +188,6 @@ class GpioStand(KeptStand):
         ports = ports_of(self.told.append, self.clock, lambda chip: self.factory)
         super().__init__(ports, RelayWire("tent-mist", "gpio", gpio=GpioPin(PIN)))
         self.pin.pull = "up"
-        self.levels.clear()
 
     @property
     def pin(self) -> Any:
@@ -186,7 +197,9 @@ class GpioStand(KeptStand):
         return self.there and not self.pin.state
 
     def history(self) -> list[tuple[int, bool]]:
-        return [(at_ms, not level) for at_ms, _, level in self.levels]
+        return [
+            (at_ms, not level) for at_ms, _, level in self.levels[2:]
+        ]  # after its pull, and becoming output
 
     def unplug(self) -> None:
         self.there = False

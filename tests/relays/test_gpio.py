@@ -15,7 +15,7 @@ from gillhouse.core.reasons import Reason
 from gillhouse.errors import RelayError
 from gillhouse.relays import Relays
 from gillhouse.relays.exclusive import Claim
-from gillhouse.relays.gpio import machine_pins
+from gillhouse.relays.gpio import machine_pins, pin_without_a_blip
 from relays.ports import START_MS, ports_of
 from relays.stands import pins_of
 from servers import wait_until
@@ -68,12 +68,39 @@ def test_off_before_during_and_after(active_low: bool) -> None:
     house.levels.clear()
     house.start()
     assert (house.level(5), house.function(5)) == (off_level, "output")
-    assert house.levels == []  # not one edge at start
+    assert house.levels == [(0, 5, off_level)]  # an output from then on, off, and not one edge
     house.relays.apply(on("fan"), house.clock.now())
     assert house.level(5) is not off_level
     house.stop()
     assert (bool(house.factory.pin("GPIO5").state), house.function(5)) == (off_level, "input")
     assert house.factory.pin("GPIO5").pull == ("up" if active_low else "down")
+
+
+@pytest.mark.parametrize("active_low", [True, False])
+def test_a_pin_found_on_is_off_as_it_becomes_an_output_and_pulled_to_off_at_the_end(active_low: bool) -> None:
+    """Floating at the on level: the first level it drives is off, the last thing it gets is a pull to off."""
+    house = House(wire("fan", 7, active_low=active_low))
+    pin = house.factory.pin("GPIO7")
+    pin.pull = "down" if active_low else "up"
+    house.levels.clear()
+    house.start()
+    assert house.levels == [(0, 7, active_low)]
+    house.stop()
+    assert (pin.function, pin.pull, bool(pin.state)) == ("input", "up" if active_low else "down", active_low)
+
+
+def test_the_real_pin_is_made_an_output_at_its_level_in_one_step(monkeypatch: pytest.MonkeyPatch) -> None:
+    """There is no chip here: what is asked of lgpio is written down instead. Its documentation: the third
+    argument of gpio_claim_output is the level the line has from the moment it is an output."""
+    asked: list[tuple[object, ...]] = []
+    monkeypatch.setattr("lgpio.gpio_claim_output", lambda *what: asked.append(what))
+
+    class Standin:
+        factory, _number = type("Factory", (), {"_handle": 3}), 17
+
+    for level in (True, False):
+        pin_without_a_blip().output_with_state(Standin(), level)
+    assert asked == [(3, 17, 1), (3, 17, 0)]
 
 
 def test_a_hung_core_still_lets_go() -> None:

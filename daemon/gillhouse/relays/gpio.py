@@ -30,7 +30,9 @@ def machine_pins(chip: int | None) -> Any:
     try:
         from gpiozero.pins.lgpio import LGPIOFactory
 
-        return LGPIOFactory(chip=chip)
+        factory = LGPIOFactory(chip=chip)
+        factory.pin_class = pin_without_a_blip()
+        return factory
     except ImportError as error:
         raise RelayError(f"the gpio extra is missing ({error}); pip install 'gillhouse[gpio]'") from error
     except Exception as error:  # lgpio.error and gpiozero's stand under Exception alone
@@ -38,6 +40,19 @@ def machine_pins(chip: int | None) -> Any:
             f"the pins of this machine cannot be opened ({error}); is there a /dev/gpiochip, and is our user"
             " in its group (usermod -aG gpio gillhouse)?"
         ) from error
+
+
+def pin_without_a_blip() -> Any:
+    """gpiozero makes a pin an output first, low, and sets its level after: on, for a moment, where low is on.
+    lgpio can do both at once."""
+    import lgpio
+    from gpiozero.pins.lgpio import LGPIOPin
+
+    class Pin(LGPIOPin):  # type: ignore[misc]  # gpiozero has no types
+        def output_with_state(self, state: bool) -> None:
+            lgpio.gpio_claim_output(self.factory._handle, self._number, int(bool(state)))
+
+    return Pin
 
 
 class GpioBank:
