@@ -33,6 +33,7 @@ COMMANDS = {
     "measure": ("measure", "Measure a space: fan, leaks, breath and mist as they truly are"),
     "verify": ("verify", "Prove that nothing in the log was changed, removed or put in"),
     "personal": ("personal", "What is kept of people, and taking somebody out for good"),
+    "parcel": ("parcel", "What a helper from outside needs to see, without secrets and people"),
     "replay": ("replay", "Decide a night again from what was heard, and compare"),
     "off": ("off", "Every relay off, where no daemon runs"),
     "backup": ("backup", "A verified copy of the journal"),

@@ -1,8 +1,8 @@
 """One line of the log is one line, whatever is in it: nobody who is heard may draw on it.
 
 Control characters, line breaks of every kind and marks that turn text around are written as escapes, such as
-`\\n` and `\\x1b`. Which characters: Unicode's categories Cc, Cf, Cs, Zl, Zp (UAX 44). That they must not reach
-a log raw: OWASP ASVS 5.0, 16.4.1.
+`\\n` or `\\x1b`. Which characters: Unicode's categories Cc, Cf, Cs, Zl, Zp (UAX 44). That they must not
+reach a log raw: OWASP ASVS 5.0, 16.4.1.
 """
 
 import logging
