@@ -20,6 +20,7 @@ from core.measured_room import PLAN, MeasuredRoom
 from gillhouse.__main__ import cli
 from gillhouse.commands.measure import watched
 from gillhouse.config import load
+from gillhouse.core.edges import PersonSettings
 from gillhouse.core.farm import Farm
 from gillhouse.core.inputs import DEADLINE, Due, Input, Measure, Measured, OperatorAction, Reading, Started
 from gillhouse.core.instant import Instant
@@ -64,6 +65,10 @@ class Living:
         for event in out.events:
             self.book.event(BEGIN_MS + self.ms, event)
         return out
+
+    @property
+    def people(self) -> tuple[PersonSettings, ...]:
+        return ()
 
     def status(self) -> dict[str, Any]:
         return self.farm.status(self.book.instant(BEGIN_MS + self.ms))
