@@ -486,12 +486,12 @@ def test_at_night_the_way_that_rings_comes_first_and_a_digest_takes_the_other(tm
 
 
 def test_the_weekly_list_goes_over_every_way(two_ways: House) -> None:
-    lines = ({"text": "calibrate tent-rh"},)
+    lines = ({"reason": "calibration-due", "subject": "tent-rh", "sensor": "tent-rh", "days": 3},)
     two_ways.send(notice(), kind=CallKind.WEEKLY, notices=(), lines=lines)
     two_ways.rest()
     for name in ("shelf", "spare"):
         (text,) = texts(two_ways.channel(name))
-        assert text == f"Weekly test of {name}: it works if you read this. Due:\n- calibrate tent-rh\n"
+        assert text.startswith(f"Weekly test of {name}: it works if you read this. Due:\n- tent-rh: ")
 
 
 def test_a_code_is_drawn_when_it_is_sent_and_never_stored(tmp_path: Path) -> None:

@@ -71,7 +71,7 @@ class Trial:
         self.seq += 1
         turn = Turn(self.with_, ZONE, self.calls, self.book, (self.seq, self.now))
         if notices or calling.is_due(self.calls, self.now):
-            self.made += [(self.ms, one) for one in calling.follow(turn, notices, None)]
+            self.made += [(self.ms, one) for one in calling.follow(turn, notices, ())]
 
     def tell(self, *conditions: Condition) -> None:
         self._follow(self.book.update(self.now, list(conditions)))

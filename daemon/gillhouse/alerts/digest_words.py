@@ -11,6 +11,7 @@ from gillhouse.alerts.wording import plain
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.digest import TARGETS
 from gillhouse.core.outputs import Call, Facts
+from gillhouse.core.reasons import WORDS, Reason
 from gillhouse.core.schedule import local
 
 OVER_TARGET: dict[str, str] = {
@@ -52,7 +53,12 @@ def weekly_text(call: Call, channel: str) -> str:
     head = f"Weekly test of {plain(channel)}: it works if you read this."
     if not call.lines:
         return f"{head} Nothing is due.\n"
-    return "\n".join([f"{head} Due:", *(f"- {one.get('text')}" for one in call.lines)]) + "\n"
+    return "\n".join([f"{head} Due:", *(f"- {_reminder(one)}" for one in call.lines)]) + "\n"
+
+
+def _reminder(line: Facts) -> str:
+    subject = line.get("subject")
+    return f"{subject}: {WORDS[Reason(str(line['reason']))].format(**line)}"
 
 
 def _line(line: Facts, names: Mapping[str, str], zone: tzinfo) -> str:

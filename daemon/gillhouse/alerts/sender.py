@@ -32,7 +32,7 @@ Put = Callable[[OutboxUpdate], None]
 class Sender:
     """Owns one channel. `put` hands over and returns; `start` and `stop` bracket the thread."""
 
-    def __init__(
+    def __init__(  # 6 arguments: what it sends with, and whom it asks and tells
         self,
         channel: Channel,
         clock: Clock,

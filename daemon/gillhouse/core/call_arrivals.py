@@ -3,7 +3,7 @@
 Here: the farm's half of `calling`. Not here: who is called (`calling`), what is counted (`digest`).
 """
 
-from gillhouse.core import calling, digest
+from gillhouse.core import calling, digest, reminders
 from gillhouse.core.arrivals import Step
 from gillhouse.core.call_turn import Turn
 from gillhouse.core.house import Plan, State
@@ -45,9 +45,20 @@ def call(plan: Plan, state: State, step: Step, item: Input) -> list[Call]:
     turn = Turn(settings, plan.settings.zone, state.calls, state.book, (step.seq, step.now))
     if isinstance(item, Started):
         calling.back_from_away(turn, item.away_ms)
-    made = calling.follow(turn, step.notices, None)
+    made = calling.follow(turn, step.notices, _reminders(plan, state, step))
     step.events += [_event(step.seq, one) for one in made]
     return made
+
+
+def _reminders(plan: Plan, state: State, step: Step) -> tuple[Facts, ...]:
+    """What waits for a person, once a week; looked up only then."""
+    due_ms = state.calls.weekly_ms
+    if due_ms is None or step.now.wall_ms < due_ms:
+        return ()
+    found = reminders.due(plan.settings, state.found, step.now)
+    return tuple(
+        {"reason": one.reason.value, "subject": one.subject, "space": one.space, **one.facts} for one in found
+    )
 
 
 def _event(seq: int, call: Call) -> Event:

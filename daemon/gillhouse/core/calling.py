@@ -37,11 +37,11 @@ TELL_AWAY_MS: Final = 10 * MINUTE_MS
 """A stop of the daemon that lasted longer is told when it is over."""
 
 
-def follow(turn: Turn, notices: list[AlarmNotice], reminders: tuple[Facts, ...] | None) -> list[Call]:
+def follow(turn: Turn, notices: list[AlarmNotice], reminders: tuple[Facts, ...]) -> list[Call]:
     """Takes what happened to alarms and says what is due.
 
     Args:
-        reminders: the lines of the weekly list, needed only when it is due (see `is_due`); None: none.
+        reminders: the lines of the weekly list, needed only when that is due.
     """
     calls = turn.calls
     for person in turn.settings.people:
@@ -51,7 +51,7 @@ def follow(turn: Turn, notices: list[AlarmNotice], reminders: tuple[Facts, ...] 
     _take_steps(turn)
     for person in turn.settings.people:
         _tell(turn, person)
-    digest.tell(turn, reminders or ())
+    digest.tell(turn, reminders)
     calls.wake_ms = _next_ms(turn)
     return turn.made
 
