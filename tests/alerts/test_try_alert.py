@@ -121,9 +121,7 @@ def test_a_text_goes_out_beside_a_running_daemon_and_the_signal_is_told(tmp_path
         modem.stop()
 
 
-def test_whether_answers_can_be_fetched_is_told(
-    tmp_path: Path, smtp_server: SmtpServer
-) -> None:
+def test_whether_answers_can_be_fetched_is_told(tmp_path: Path, smtp_server: SmtpServer) -> None:
     context, authority = certificate(tmp_path)
     server = ImapServer(context, "pw-of-the-box")
     server.start()

@@ -118,9 +118,7 @@ class Desk:
         if message.alarm is None:
             return ""
         try:
-            return self._codes.make(
-                message.id, message.person, message.alarm, message.occurrence, now
-            )
+            return self._codes.make(message.id, message.person, message.alarm, message.occurrence, now)
         except OSError as error:
             log.error("a call goes out without a code, none can be written down: %s", error.strerror)
             return ""
