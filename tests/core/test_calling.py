@@ -84,10 +84,16 @@ class Trial:
 
     def run(self, ms: int) -> None:
         end = self.ms + ms
-        while self.calls.wake_ms is not None and self.calls.wake_ms - self.begin <= end:
-            self.ms = max(self.ms, self.calls.wake_ms - self.begin)
+        while (wake := self._wake()) <= end:
+            self.ms = max(self.ms, wake)
             self._follow(self.book.update(self.now, []))
         self.ms = end
+
+    def _wake(self) -> int:
+        """When calls or the book must be looked at next, ms since the begin."""
+        calls = 1 << 62 if self.calls.wake_ms is None else self.calls.wake_ms - self.begin
+        book = self.book.next_deadline_ms()
+        return min(calls, 1 << 62 if book is None else book)
 
     def told(self, kind: CallKind = CallKind.ALARM) -> list[tuple[float, str]]:
         """Minutes since the begin, and who."""
@@ -571,3 +577,22 @@ def test_whoever_cannot_come_passes_it_on_and_is_asked_last() -> None:
     assert trial.told()[2:] == [(15, "ana")], "the second of who is left"
     late_ = trial.book.act(trial.now, OperatorAction(Act.PASS_ON, f"{URGENT}:tent", "bo", occurrence=9))
     assert [one.transition for one in late_] == [Transition.REFUSED]
+
+
+@pytest.mark.parametrize(("facts", "wakes"), [({}, True), ({"can_wait": True}, False)])
+def test_an_air_sensor_lost_with_nothing_in_its_place_wakes_a_door_switch_does_not(
+    facts: dict[str, Any], wakes: bool
+) -> None:
+    """Without the sensor no symptom can be seen: 240 min allowed from 23:00 end before 06:00."""
+    trial = night("23:00")
+    trial.on("sensor-silent", **facts)
+    trial.run(MIN)
+    assert trial.told() == ([(0.5, "ana")] if wakes else [])
+
+
+def test_at_its_limit_calls_once_a_day() -> None:
+    trial = day()
+    trial.book.repeat_ms = {3: 4 * HOUR}
+    trial.on("at-capacity")
+    trial.run(49 * HOUR)
+    assert [round(at / 60) for at, _ in trial.told()] == [0, 24, 48]

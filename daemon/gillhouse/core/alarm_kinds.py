@@ -265,8 +265,9 @@ KINDS: Final[dict[str, Kind]] = {
         "runs by its timed programme",
         "Look at the sensor board.",
         240,
-        parents=("broker-lost",),
+        parents=("broker-lost", "mains-off"),
         off_delay_ms=MINUTE_MS,
+        loses_crop=True,
     ),
     "sensor-flat": Kind(
         3,

@@ -116,7 +116,7 @@ def loss_ms(notice: AlarmNotice) -> int | None:
     if isinstance(foretold, int) and foretold > 0:
         return foretold
     kind = KINDS[notice.kind]
-    if not kind.loses_crop:
+    if not kind.loses_crop or notice.facts.get("can_wait"):
         return None
     begun = notice.facts.get("from_ms") or notice.facts.get("since_ms")
     if not isinstance(begun, int) or begun <= 0:

@@ -26,6 +26,7 @@ from gillhouse.core.quality import drives
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark
 from gillhouse.core.settings import FarmSettings, Role, SpaceKind, SpaceSettings
+from gillhouse.core.space_plan import AIR_QUANTITIES
 
 _LIMIT_KINDS: tuple[tuple[Quantity, Side, str], ...] = (
     (Quantity.HUMIDITY, Side.LOW, "humidity-low"),
@@ -250,6 +251,8 @@ def sensor_conditions(plan: Plan, state: State, sensor: str) -> tuple[Condition,
     instead = covered_by(plan, state, settings) if known.silent else ""
     if instead:
         facts = {**facts, "covered_by": instead}
+    elif settings.quantity not in AIR_QUANTITIES or sensor not in plan.sensor_space:
+        facts = {**facts, "can_wait": True}  # no crop hangs on a switch, or the air outdoors, overnight
     flat = None if known.silent else known.mark is Mark.FLAT
     space, every_ms, parents = settings.space, settings.every_ms, _silent_before(plan, state, sensor)
     return (
