@@ -13,7 +13,7 @@ KEYS = ("temp", "rh", "co2")
 
 
 class Backlog:
-    """`keep` readings of 24 bytes each."""
+    """`keep` readings of 22 bytes each."""
 
     def __init__(self, keep):
         self.keep = keep
