@@ -121,6 +121,20 @@ def test_only_the_newest_copies_stay_and_one_always_does(journal: Path, tmp_path
     assert copies_in(copies) == made[-1:]
 
 
+def test_the_last_copy_of_a_journal_that_was_begun_anew_is_never_thinned_out(
+    journal: Path, tmp_path: Path
+) -> None:
+    """A damaged journal is set aside and another begun: the nights before it lie in the copies alone."""
+    copies = tmp_path / "copies"
+    old = [make_copy(journal, copies, BEGIN + day * DAY_MS) for day in range(3)]
+    anew = tmp_path / "anew" / "journal.db"
+    lived(anew, shipped_config(), BEGIN + 20 * DAY_MS, 0.2, curve).close()
+    new = [make_copy(anew, copies, BEGIN + day * DAY_MS) for day in range(20, 24)]
+    assert sorted(thin_out(copies, 2)) == [*old[:2], *new[:2]]
+    assert copies_in(copies) == [new[3], new[2], old[2]]
+    assert thin_out(copies, 2) == []
+
+
 def test_old_copies_stay_where_the_new_one_failed(journal: Path, tmp_path: Path) -> None:
     copies = tmp_path / "copies"
     good = make_copy(journal, copies, BEGIN)

@@ -68,12 +68,33 @@ def make_copy(store: Path, folder: Path, wall_ms: int) -> Path:
 
 
 def thin_out(folder: Path, keep: int) -> list[Path]:
-    """Deletes all but the newest `keep` copies. Returns what is gone."""
-    gone = copies_in(folder)[max(1, keep) :]
+    """Deletes all but the newest `keep` copies. Returns what is gone.
+
+    The newest copy of every other journal stays too: where one was damaged and another begun, or an old copy
+    put back, what came before lies nowhere else.
+    """
+    copies = copies_in(folder)
+    held: set[int | None] = {None, *(_first_ms(copy) for copy in copies[: max(1, keep)])}
+    gone = []
+    for copy in copies[max(1, keep) :]:
+        first_ms = _first_ms(copy)
+        if first_ms in held:
+            gone.append(copy)
+        held.add(first_ms)
     for copy in gone:
         copy.unlink()
         copy.with_name(f"{copy.name}.sha256").unlink(missing_ok=True)
     return gone
+
+
+def _first_ms(copy: Path) -> int | None:
+    """When a copy's journal was begun, which tells journals apart; None where it cannot be read."""
+    try:
+        with closing(_read_only(copy)) as db:
+            row = db.execute("SELECT wall_ms FROM segments ORDER BY id LIMIT 1").fetchone()
+    except sqlite3.Error:
+        return None
+    return None if row is None else int(row[0])
 
 
 def sound(copy: Path) -> None:
