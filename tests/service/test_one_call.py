@@ -6,6 +6,7 @@ sensor counts as silent after 3.25 of its intervals, at least 2 min.
 """
 
 from collections.abc import Iterator
+from contextlib import suppress
 from datetime import datetime
 from pathlib import Path
 from zoneinfo import ZoneInfo
@@ -33,7 +34,7 @@ START = round(datetime(2026, 11, 25, 23, 30, tzinfo=ZoneInfo("Europe/Rome")).tim
 
 
 def farm(broker: MosquittoBroker, receiver: HttpReceiver) -> str:
-    """Two spaces, thirty sensors, fans and mist, and one person who sleeps from ten to six."""
+    """Two spaces, thirty sensors, fans, and one person who sleeps from ten to six."""
     spaces = "".join(
         f"  {space}: {{name: {space.title()}, kind: tent, walk_in: yes, volume_m3: 9,"
         " crop: {species: lions-mane, stage: fruiting, kg: 40}}\n"
@@ -46,7 +47,7 @@ def farm(broker: MosquittoBroker, receiver: HttpReceiver) -> str:
     )
     relays = "".join(
         f"  {space}-fan: {{role: fan, space: {space}, air_m3_per_h: 90,"
-        f" command: {{topic: t/{space}/fan/set}}, state: {{topic: t/{space}/fan/state}}}}\n"
+        f" command: {{topic: t/{space}/fan/set}}}}\n"
         for space in SPACES
     )
     return (
@@ -126,7 +127,7 @@ def test_a_broker_lost_at_night_makes_exactly_one_call(
     (call,) = calls(http_receiver)
     assert call.startswith("FARM NO CONTACT for 2min. ")
     house.service.submit(OperatorAction(Act.ACK, "broker-lost:broker", "ana"))
-    house.run_for(50 * MIN)  # as new after an hour: see the table of priorities
+    house.run_for(30 * MIN)  # as new after an hour: see the table of priorities
     assert len(calls(http_receiver)) == 1
     alarms = {one["alarm"]: one for one in house.service.status()["alarms"]}
     assert "broker-lost:broker" in alarms
@@ -135,11 +136,12 @@ def test_a_broker_lost_at_night_makes_exactly_one_call(
     broker.start()
     wait_until(lambda: house.clock.next_wake_ms() is not None, 5, "a next attempt")
 
-    def back() -> bool:
+    for _ in range(20):  # an attempt comes within a minute; the link itself is made in real time
         house.run_for(5_000)
-        return house.broker_is(True)
-
-    wait_until(back, 30, "the house to be back at the broker")
+        with suppress(AssertionError):
+            wait_until(lambda: house.broker_is(True), 1.0)
+            break
+    assert house.broker_is(True)
     air(broker)
     wait_until(lambda: heard(house), 10, "thirty sensors to be heard again")
     for _ in range(10):
