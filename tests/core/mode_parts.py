@@ -40,6 +40,7 @@ class Room(Bench):
     def __init__(self, settings: FarmSettings | None = None, deaf: bool = False) -> None:
         self.deaf = deaf
         super().__init__(settings or room())
+        self.read(door=0.0, people=0.0, press=0.0)  # nothing that floods or harms goes on before they report
 
     def give(self, item: object) -> Outcome:
         out = super().give(item)  # type: ignore[arg-type]

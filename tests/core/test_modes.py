@@ -82,6 +82,28 @@ def test_over_ends_it_and_a_word_is_needed_only_where_something_is_on() -> None:
     assert [event.reason for event in out.events] == [Reason.NOTHING_ON]
 
 
+def test_one_of_two_who_goes_out_does_not_end_it_for_the_other() -> None:
+    bench = Room()
+    bench.air(1)
+    bench.does(Act.INSIDE, who="Ana")
+    bench.does(Act.INSIDE, who="Beno")
+    out = bench.does(Act.OVER, who="Beno")
+    assert [(e.reason, e.facts["others"]) for e in out.events] == [(Reason.PERSON_OUT, "Ana")]
+    assert bench.is_on("room-fan") and mode_of(bench.farm._state, "room") is Mode.PEOPLE_INSIDE
+    bench.does(Act.OVER, who="Ana")
+    assert mode_of(bench.farm._state, "room") is None
+
+
+def test_over_ends_the_stay_first_and_what_the_space_is_in_after() -> None:
+    bench = Room()
+    bench.does(Act.CLEANING)
+    bench.does(Act.INSIDE)
+    bench.does(Act.OVER)
+    assert mode_of(bench.farm._state, "room") is Mode.CLEANING
+    bench.does(Act.OVER)
+    assert mode_of(bench.farm._state, "room") is None
+
+
 def test_alone_and_not_out_in_time_calls() -> None:
     bench = Room()
     bench.air(1)

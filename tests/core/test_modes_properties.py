@@ -47,7 +47,7 @@ def check(bench: Room) -> None:
             assert one.until_ms is not None and 0 < one.until_ms - bench.ms <= LASTS_MS[one.mode][1]
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(STEPS, st.booleans())
 def test_while_somebody_is_inside_the_fan_runs_and_mist_and_lamp_never(
     steps: list[tuple[object, object]], snapshots: bool
@@ -73,7 +73,7 @@ def test_while_somebody_is_inside_the_fan_runs_and_mist_and_lamp_never(
         check(bench)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(STEPS)
 def test_left_alone_every_mode_but_out_of_use_ends(steps: list[tuple[object, object]]) -> None:
     bench = Room()

@@ -63,6 +63,7 @@ TOLD = (
     Reason.DROPPED,
     Reason.MODE_BEGUN,
     Reason.MODE_OVER,
+    Reason.PERSON_OUT,
     Reason.HARVEST_STANDS,
     Reason.RECOVERED,
     Reason.AIRED,

@@ -26,8 +26,13 @@ ACTS = {
 }
 """What a person types, and what it does."""
 TOLD = (
-    Reason.MODE_BEGUN, Reason.MODE_OVER, Reason.HARVEST_STANDS, Reason.AIRED, Reason.AIRING_FAILED
-)  # fmt: skip
+    Reason.MODE_BEGUN,
+    Reason.MODE_OVER,
+    Reason.PERSON_OUT,
+    Reason.HARVEST_STANDS,
+    Reason.AIRED,
+    Reason.AIRING_FAILED,
+)
 LONGEST_MS = 8 * 3_600_000
 
 

@@ -125,6 +125,8 @@ def come_in(state: State, step: Step, space: str, stay: ModeState) -> None:
         if before.until_ms > stay.until_ms:
             stay.until_ms, stay.until_wall_ms = before.until_ms, before.until_wall_ms
     stays.now, stays.overdue = stay, False
+    if stay.by is By.COMMAND and stay.who not in stays.names:
+        stays.names.append(stay.who)
     tell_begun(step, space, stay)
 
 
@@ -241,21 +243,31 @@ def go_out(state: State, step: Step, space: str, how: str, overdue: bool = False
     if stays is None or stays.now is None:
         return
     tell_over(step, space, stays.now, how)
-    stays.now, stays.overdue = None, overdue
+    stays.now, stays.overdue, stays.names = None, overdue, []
 
 
 def _over(plan: Plan, state: State, step: Step, item: OperatorAction) -> None:
+    """Ends the stay of people, or, where nobody is said to be inside, what the space is in."""
     space, stays = item.subject, state.stays.get(item.subject)
-    called = stays is not None and (stays.now is not None or stays.overdue)
-    if not called and space not in state.modes:
+    if stays is not None and (stays.now is not None or stays.overdue):
+        _out(plan, state, step, item, stays)
+    elif space in state.modes:
+        end(plan, state, step, space, f"{item.who} said so")
+    else:
         refuse(step, item, space, Reason.NOTHING_ON, {})
+
+
+def _out(plan: Plan, state: State, step: Step, item: OperatorAction, stays: Stays) -> None:
+    """One who said that they went in is out; others who said so are still inside."""
+    space, others = item.subject, [name for name in stays.names if name != item.who]
+    if stays.now is not None and others and item.who in stays.names:
+        stays.names = others
+        facts: Facts = {"space": space, "who": item.who, "others": ", ".join(others)}
+        step.events.append(Event(EventKind.DECISION, space, space, Reason.PERSON_OUT, facts, (step.seq,)))
         return
-    how = f"{item.who} said so"
-    go_out(state, step, space, how)
-    if stays is not None:
-        stays.overdue = False
-        stays.spent = bool(said(plan, state, Quantity.PEOPLE, space))  # still at inside: it was forgotten
-    end(plan, state, step, space, how)
+    go_out(state, step, space, f"{item.who} said so")
+    stays.overdue = False
+    stays.spent = bool(said(plan, state, Quantity.PEOPLE, space))  # still at inside: it was forgotten
     step.grant = True
 
 

@@ -49,7 +49,8 @@ def follow_people(plan: Plan, state: State, step: Step) -> None:
         if told and stays.now is None and not stays.spent:
             mode_acts.come_in(state, step, space, mode_acts.by_switch(step, By.SWITCH, "the switch"))
         elif told is False:
-            stays.spent = stays.overdue = False
+            if stays.spent:  # the stay that is overdue was its own
+                stays.spent = stays.overdue = False
             if stays.now is not None and stays.now.by is By.SWITCH:
                 mode_acts.go_out(state, step, space, "the switch says nobody")
         if pressed and not stays.pressed:

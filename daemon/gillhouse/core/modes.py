@@ -7,7 +7,7 @@ people go in while a space is cleaned or picked. What holds for the whole farm i
 """
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import Protocol
 
@@ -93,6 +93,8 @@ class Stays:
     """The switch still says inside, but for so long that it is no longer believed."""
     pressed: bool = False
     """A button is held down: only the next press counts."""
+    names: list[str] = field(default_factory=list)
+    """Who said that they are inside, and not yet that they are out."""
 
 
 @dataclass(slots=True)

@@ -128,6 +128,7 @@ class Reason(StrEnum):
     # what a space is in besides growing
     MODE_BEGUN = "mode-begun"
     MODE_OVER = "mode-over"
+    PERSON_OUT = "person-out"
     HARVEST_STANDS = "harvest-stands"
     RECOVERED = "recovered"
     AIRED = "aired"
@@ -278,6 +279,7 @@ WORDS: dict[Reason, str] = {
     Reason.OWN_REACH: "{space} came to {low:.0f} to {high:.0f} % at this time of day lately",
     Reason.MODE_BEGUN: "{space}: {what}{lasts} ({who}{because})",
     Reason.MODE_OVER: "{space}: no longer {what}, {how}",
+    Reason.PERSON_OUT: "{who} is out of {space}; still inside: {others}",
     Reason.HARVEST_STANDS: "{space} is picked without mist: {words}",
     Reason.RECOVERED: "{space}: air back where it should be {minutes} min after picking, {pulses} mist runs",
     Reason.AIRED: "{space} aired: {changes:g} air changes, {left_pct:g} % of what floated is left{co2}",
