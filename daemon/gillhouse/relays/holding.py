@@ -87,9 +87,6 @@ class Holding(Generic[P]):
         self._held: dict[str, Held[P]] = {}
         self._units: dict[Hashable, Unit] = {}
 
-    def __len__(self) -> int:
-        return len(self._held)
-
     def next_ms(self) -> int | None:
         """When something is due: the end of a lease, or a look."""
         leases = [held.until_ms for held in self._held.values() if held.until_ms is not None]
@@ -127,12 +124,12 @@ class Holding(Generic[P]):
             if unit.look_at_ms <= now_ms:
                 yield lambda key=key, unit=unit: self._look(key, unit, now_ms)  # type: ignore[misc]
 
-    def leave(self, relay: str) -> None:
-        """Off, and no longer in hand."""
+    def leave(self, relay: str) -> bool:
+        """Off, and no longer in hand. Returns whether any other still is."""
         self.trouble.pop(relay, None)
         held = self._held.pop(relay, None)
         if held is None:
-            return
+            return bool(self._held)
         key = self._bank.unit(held.place)
         unit = self._units[key]
         # One last try for what is gone, not one for each of its relays: a stop is over within seconds.
@@ -140,6 +137,7 @@ class Holding(Generic[P]):
         unit.given_up = not unit.there
         if all(self._bank.unit(other.place) != key for other in self._held.values()):
             self._units.pop(key, None)
+        return bool(self._held)
 
     def abandon(self) -> None:
         """The end of a thread that should not have ended: everything off, and told."""

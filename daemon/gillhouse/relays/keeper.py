@@ -106,6 +106,5 @@ class Keeper(Generic[P]):
         return True
 
     def _leave(self, relay: str) -> None:
-        self._holding.leave(relay)
-        if not self._holding:
+        if not self._holding.leave(relay):
             self._box.close()
