@@ -26,6 +26,7 @@ COMMANDS = {
     "alarms": ("alarms", "How many alarms, how fast seen, which ones only tire people"),
     "shelve": ("shelve", "Keep one alarm quiet for a while"),
     "mend": ("mend", "No calls about what is being mended, until the time you say"),
+    "more-water": ("more_water", "Half of a day's mist water again, once"),
     "reset": ("reset", "Take an alarm off the list that stays until somebody has looked"),
     "mode": ("mode", "What goes on in a space: somebody inside, cleaning, harvest, empty"),
     "override": ("override", "Run or hold a relay by hand for a while"),

@@ -17,14 +17,16 @@ from gillhouse.alerts.desk import Desk, ways_in
 from gillhouse.alerts.outbox import Alerts
 from gillhouse.clock import Clock
 from gillhouse.config import Config
+from gillhouse.config.restarts import needs_restart
 from gillhouse.config.torn import refuse_torn
 from gillhouse.control import Arrived, Chores, Control, Plan
+from gillhouse.core import selfcheck
 from gillhouse.core.edges import PersonSettings
 from gillhouse.core.inputs import Input, Link, LinkChange, Started
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.quantities import MEASURES
 from gillhouse.decider import Decider, Hands
-from gillhouse.errors import DamagedStoreError
+from gillhouse.errors import ConfigError, DamagedStoreError, GillhouseError
 from gillhouse.heartbeat import Heartbeat
 from gillhouse.local import LocalServer
 from gillhouse.mqtt import BrokerLink
@@ -76,6 +78,11 @@ class Service:  # over 12 methods: the making of the parts, and what each one's 
         self.failed = threading.Event()
         """Set when the house cannot go on; whoever runs it should stop it."""
         self.on_failure: Callable[[], None] = lambda: None
+        found = selfcheck.trouble()
+        if found:
+            raise GillhouseError(
+                f"the check of itself failed, nothing is driven: {'; '.join(found)}; install gillhouse anew"
+            )
         path = state_dir / JOURNAL
         self.writer, self._aside = self._opened(path)
         self.link = BrokerLink(config.broker, clock, self._message, self._link_state)
@@ -163,9 +170,13 @@ class Service:  # over 12 methods: the making of the parts, and what each one's 
 
         Returns: the parts whose change waits for a restart.
         Raises:
-            ConfigError: a file is only the beginning of the one in force; nothing was changed.
+            ConfigError: a file is only the beginning of the one in force, or changes what only a restart may
+                bring; nothing was changed.
         """
         refuse_torn(config.files, self.config.files)
+        restarts = needs_restart(self.config, config)
+        if restarts:
+            raise ConfigError(list(restarts))
         waits = tuple(
             name for name in WAITS_FOR_RESTART if getattr(config, name) != getattr(self.config, name)
         )
@@ -173,7 +184,12 @@ class Service:  # over 12 methods: the making of the parts, and what each one's 
         self.control.resettle(config.farm, plan_of(config, self.state_dir / JOURNAL, self.ports))
         self.config = config
         self.link.subscribe(topics_of(config))
+        self.control.inbox.put(LinkChange(Link.CONFIG, True))
         return waits
+
+    def config_refused(self, why: str) -> None:
+        """A re-read config was refused: somebody thinks another one is in force, so it is told."""
+        self.control.inbox.put(LinkChange(Link.CONFIG, False, why[:500]))
 
     def submit(self, item: Input) -> Outcome:
         """Hands an input to the core and waits for what came of it."""

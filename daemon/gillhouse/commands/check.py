@@ -9,6 +9,7 @@ from pathlib import Path
 
 import click
 
+from gillhouse.clock import SystemClock
 from gillhouse.commands.alerts_told import people_told
 from gillhouse.commands.floor_told import cost
 from gillhouse.config import Config, load, shipped_dir
@@ -18,6 +19,8 @@ from gillhouse.core.demand import UNCALIBRATED_AIM_PCT
 from gillhouse.core.fresh_air import floor_flow
 from gillhouse.core.kind_limits import limit_words
 from gillhouse.core.quantities import MEASURES, Quantity
+from gillhouse.core.reasons import WORDS
+from gillhouse.core.reminders import due
 from gillhouse.core.safe_air import minutes_for
 from gillhouse.core.settings import (
     ProgrammeSettings,
@@ -28,6 +31,7 @@ from gillhouse.core.settings import (
     SpaceSettings,
     When,
 )
+from gillhouse.core.statements import STATEMENTS
 from gillhouse.core.truth_status import wished_pct
 from gillhouse.errors import ConfigError
 
@@ -83,7 +87,20 @@ def understood(config: Config) -> Iterator[str]:
         yield from shared
     yield ""
     yield from people_told(config)
+    yield from _hardware(config)
     yield from (f"Warning: {warning}" for warning in config.warnings)
+
+
+def _hardware(config: Config) -> Iterator[str]:
+    """What the grower states to have, and what of it is to be tested."""
+    stated = config.farm.statements
+    for one in stated.values():
+        yield f"Stated: {STATEMENTS[one.id].title}, tested {one.tested}; test: {STATEMENTS[one.id].test}"
+    missing = [name for name in STATEMENTS if name not in stated]
+    if missing and any(not relay.advise_only for relay in config.farm.relays.values()):
+        yield f"Not stated: {', '.join(missing)} (statements: in the farm file, with the date of a test)"
+    for line in due(config.farm, None, SystemClock().now()):
+        yield f"Reminder: {WORDS[line.reason].format(**line.facts)}"
 
 
 def _broker(config: Config) -> Iterator[str]:

@@ -137,6 +137,10 @@ def _lines(status: dict[str, Any]) -> list[str]:
         f"! {KINDS[alarm['kind']].title}, since {since(alarm['since_ms'])}  ({alarm['alarm']})"
         for alarm in status["alarms"]
     ]
+    for one in status.get("held", []):
+        still = "" if one["still"] else f"; over: gillhouse reset {one['subject']}"
+        lines.append(f"! {one['subject']} is kept off: {one['words']}{still}")
+    lines += [f"- {words}" for words in status.get("reminders", [])]
     for one in status["findings"]:
         words = reason_words(Reason(one["reason"]), one["facts"])
         lines.append(f"? {capital(words)}, since {since(one['since_ms'])}")

@@ -98,6 +98,6 @@ def _reload(service: Service, path: Path) -> None:
         log.error("config not re-read, the old one stays in force:")
         for mistake in error.mistakes:
             log.error("%s", mistake)
+        service.config_refused("; ".join(str(mistake) for mistake in error.mistakes[:3]))
         return
-    waits = service.reload(config)
     log.info("config re-read%s", f"; waits for a restart: {', '.join(waits)}" if waits else "")

@@ -67,8 +67,8 @@ def check_guards(draft: Draft) -> None:
         if relay.role == "alarm" and relay.lease is None:
             draft.sheet.add(
                 (*here, "lease"),
-                "none on an alarm relay: it would say that all is well after we died; use a board that drops out"
-                " by itself",
+                "none on an alarm relay: it would say that all is well after we died; use a board that drops"
+                " out by itself",
             )
     mastered = {relay.master for relay in draft.relays.values()}
     for ident, relay in draft.relays.items():
@@ -79,7 +79,8 @@ def check_guards(draft: Draft) -> None:
             )
     for name in draft.named("statements"):
         if name not in STATEMENTS:
-            draft.sheet.add(("statements", name), f"is nothing that can be stated; {choices(name, STATEMENTS)}")
+            text = f"is nothing that can be stated; {choices(name, STATEMENTS)}"
+            draft.sheet.add(("statements", name), text)
 
 
 def _of_quantity(draft: Draft, name: str, wanted: tuple[Quantity, ...], key: Key) -> None:

@@ -53,7 +53,7 @@ from gillhouse.core.truth import AWAY, corrected, is_away
 DOUBT_EVERY_MS = 600_000
 """A sensor that keeps sending nonsense is told once in this time."""
 
-WATER_ACTS = (Act.HOSED, Act.DRY, Act.CLEANED, Act.FLUSHED, Act.DRAINED)
+WATER_ACTS = (Act.MORE_WATER, Act.HOSED, Act.DRY, Act.CLEANED, Act.FLUSHED, Act.DRAINED)
 """What people do about water: told, not asked for."""
 
 UNKNOWN_SENSOR = Verdict(Quality.SUSPECT, Mark.NONE)
@@ -271,6 +271,7 @@ def take_action(plan: Plan, state: State, step: Step, item: OperatorAction) -> N
     if item.act in WATER_ACTS:
         told = hosing.told if item.act in (Act.HOSED, Act.DRY) else plumbing.done
         step.events += told(plan, state, step.now, item, step.seq)
+        step.grant = step.grant or item.act is Act.MORE_WATER
         step.conditions += hosing.conditions(plan, state, step.now)
         step.conditions += plumbing.conditions(plan, state, step.now)
         return

@@ -109,6 +109,8 @@ class RelayState:
     water_from: int | None = None
     """Water is settled up to here; None while nothing flows."""
     water_day: str = ""
+    more_water: dict[str, float] = field(default_factory=dict)
+    """Litres a person added to a local day's cap; once a day."""
     spells: list[Spell] = field(default_factory=list)
     """Runs of the last hour, kept only where running time is limited by the hour."""
     on_days: dict[str, int] = field(default_factory=dict)

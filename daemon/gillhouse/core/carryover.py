@@ -32,7 +32,7 @@ def restart(now: Instant, settings: FarmSettings, states: Mapping[str, RelayStat
         ages = [max(0, now.wall_ms - start.wall_ms) for start in old.starts]
         state.starts = [Instant(now.wall_ms - age, now.mono_ms - age) for age in ages if age < HOUR_MS]
         state.litres, state.locked, state.by_proof = dict(old.litres), old.locked, old.by_proof
-        state.on_days = dict(old.on_days)
+        state.on_days, state.more_water = dict(old.on_days), dict(old.more_water)
         if old.on and relay.most_per_day_ms is not None:
             day = local_day(now, settings.zone)
             state.on_days[day] = state.on_days.get(day, 0) + _ran_ms(old)

@@ -248,6 +248,7 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         if plumbing.chill(plan, state, tuple(plan.line_sensors), step.now) or stood:
             step.conditions += plumbing.conditions(plan, state, step.now)
             step.grant = True
+        step.conditions += plumbing.caps_changed(plan, state, step.now)
         step.events += hosing.look(plan, state, step.seq, step.now)
         step.conditions += hosing.conditions(plan, state, step.now)
 

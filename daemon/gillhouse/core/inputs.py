@@ -79,6 +79,8 @@ class Act(StrEnum):
     """Of a mist relay: its nozzles; of a fan: its filter."""
     FLUSHED = "flushed"
     """Of a mist relay: fresh water was run through its line by hand."""
+    MORE_WATER = "more-water"
+    """Of a mist relay: half of its day's water again, once a day."""
     DRAINED = "drained"
     """Of a mist relay: its line is empty, nothing in it can freeze or stand."""
     INSIDE = "inside"
@@ -192,6 +194,8 @@ class Link(StrEnum):
 
     BROKER = "broker"
     STORE = "store"
+    CONFIG = "config"
+    """Down: a re-read config was refused, and the old one stays in force."""
 
 
 @dataclass(frozen=True, slots=True)

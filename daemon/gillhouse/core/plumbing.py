@@ -8,7 +8,8 @@ so its water is neither counted nor told as standing.
 from collections.abc import Iterator, Sequence
 from typing import Final
 
-from gillhouse.core.alarm import Condition
+from gillhouse.core import water
+from gillhouse.core.alarm import Condition, alarm_id
 from gillhouse.core.asks import Ask
 from gillhouse.core.found import Finding
 from gillhouse.core.house import Plan, State
@@ -76,13 +77,13 @@ def flushes(plan: Plan, state: State, now: Instant, people: dict[str, bool | Non
 
     It asks with a person's authority, for the grower set it so; whatever bars mist bars this too.
     """
-    water, run_ms = plan.settings.water, plan.settings.water.flush_ms
+    lines, run_ms = plan.settings.water, plan.settings.water.flush_ms
     if run_ms is None:
         return []
     found = []
     for relay in _mists(plan):
         line = state.lines[relay.id]
-        stands = line.stood and stood_h(line, now) * HOUR_MS >= water.stood_ms
+        stands = line.stood and stood_h(line, now) * HOUR_MS >= lines.stood_ms
         if stands and people.get(relay.space or "") is False:
             facts: Facts = {"relay": relay.id, "hours": round(stood_h(line, now), 1)}
             found.append(Ask(relay.id, True, run_ms, Authority.OVERRIDE, Reason.FLUSHING, (), facts))
@@ -131,6 +132,7 @@ def conditions(plan: Plan, state: State, now: Instant) -> list[Condition]:
             facts.update(value=coldest, limit=plan.settings.water.drain_below_c)
         if own.by_role[Role.MIST] or state.book.is_active("drain-down", space):
             found.append(Condition("drain-down", space, space, bool(full), facts))
+    found += near_caps(plan, state, now)
     for relay in _mists(plan):
         line = state.lines[relay.id]
         told: Told = {"relay": relay.id, "hours": round(stood_h(line, now), 1)}
@@ -182,6 +184,8 @@ def done(plan: Plan, state: State, now: Instant, action: OperatorAction, seq: in
     if relay is None or relay.role not in able:
         facts: Told = {"subject": action.subject, "who": action.who, "act": action.act.value}
         return (Event(EventKind.REFUSED, action.subject, None, Reason.UNKNOWN_SUBJECT, facts, (seq,)),)
+    if action.act is Act.MORE_WATER:
+        return (_more(plan, state, now, action, seq),)
     line = state.lines.get(relay.id) or LineState()
     told: Told = {
         "who": action.who,
@@ -197,6 +201,44 @@ def done(plan: Plan, state: State, now: Instant, action: OperatorAction, seq: in
         line.flowed_wall_ms = now.wall_ms
     line.stood = False
     return (Event(EventKind.WATER, relay.id, relay.space, _REASONS[action.act], told, (seq,)),)
+
+
+def _more(plan: Plan, state: State, now: Instant, action: OperatorAction, seq: int) -> Event:
+    relay = plan.settings.relays[action.subject]
+    litres = water.add_more(now, relay, state.relays[relay.id], plan.settings.zone)
+    told: Told = {"who": action.who, "relay": relay.id, "litres": litres, "text": action.text}
+    if litres is None:
+        return Event(EventKind.REFUSED, relay.id, relay.space, Reason.ALREADY_MORE, told, (seq,))
+    return Event(EventKind.WATER, relay.id, relay.space, Reason.MORE_WATER, told, (seq,))
+
+
+def near_caps(plan: Plan, state: State, now: Instant) -> list[Condition]:
+    """Mist relays whose water for today is nearly used up."""
+    zone = plan.settings.zone
+    found = []
+    for relay in _mists(plan):
+        if relay.daily_litres is None or relay.advise_only:
+            continue
+        run = state.relays[relay.id]
+        facts: Told = {
+            "relay": relay.id,
+            "litres": round(water.litres_today(now, relay, run, zone), 1),
+            "daily_litres": round(water.cap_litres(now, relay, run, zone), 1),
+        }
+        near = water.is_near_cap(now, relay, run, zone)
+        found.append(Condition("water-cap-near", relay.id, relay.space, near, facts))
+    return found
+
+
+def caps_changed(plan: Plan, state: State, now: Instant) -> list[Condition]:
+    """Those of `near_caps` that are other than last told."""
+    found = []
+    for one in near_caps(plan, state, now):
+        key = alarm_id(one.kind, one.subject)
+        if state.watching.get(key) is not one.active:
+            state.watching[key] = one.active
+            found.append(one)
+    return found
 
 
 def _settle_anew(state: State, relay: RelaySettings) -> None:

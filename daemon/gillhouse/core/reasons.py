@@ -120,6 +120,8 @@ class Reason(StrEnum):
     CLEANED = "cleaned"
     FLUSHED = "flushed"
     DRAINED = "drained"
+    MORE_WATER = "more-water"
+    ALREADY_MORE = "already-more"
     HOSED = "hosed"
     HOSE_SOON = "hose-soon"
     CAPS_DRY = "caps-dry"
@@ -271,6 +273,8 @@ WORDS: dict[Reason, str] = {
     ),
     Reason.CLEANED: "{who} cleaned {relay}: {litres:.0f} l since the last time",
     Reason.FLUSHED: "{who} flushed {relay}",
+    Reason.MORE_WATER: "{who} gave {relay} {litres:g} l more for today",
+    Reason.ALREADY_MORE: "{relay} has no daily litres, or was given more today already; it is once a day",
     Reason.DRAINED: "{who} drained {relay}",
     Reason.HOSED: "{who} hosed {space}",
     Reason.HOSE_SOON: "hose within {within_min:.0f} min, {zone} first: caps dry in {dry_min:.0f} min{wind}",

@@ -2,7 +2,15 @@
 
 from typing import cast
 
-from gillhouse.core import crop_status, hosing, measuring_status, mode_status, plumbing, truth_status
+from gillhouse.core import (
+    crop_status,
+    guard_status,
+    hosing,
+    measuring_status,
+    mode_status,
+    plumbing,
+    truth_status,
+)
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.quality import drives
@@ -47,6 +55,8 @@ def status(plan: Plan, state: State, now: Instant, deadline_ms: int | None) -> d
         },
         "sensors": truth_status.sensors(plan, state, now),
         "findings": truth_status.findings(state),
+        "held": guard_status.held(plan, state),
+        "reminders": guard_status.reminders(plan, now),
     }
 
 

@@ -288,6 +288,7 @@ def link_condition(plan: Plan, state: State, link: Link) -> Condition:
     kind, grace_ms = {
         Link.BROKER: ("broker-lost", alarms.broker_grace_ms),
         Link.STORE: ("store-failing", alarms.store_grace_ms),
+        Link.CONFIG: ("config-refused", 0),
     }[link]
     down = not known.up if known.heard else None
     return Condition(kind, link.value, None, down, {"detail": known.detail}, on_delay_ms=grace_ms)

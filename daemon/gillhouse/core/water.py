@@ -14,6 +14,10 @@ from gillhouse.core.settings import RelaySettings
 
 MS_PER_H = 3_600_000
 DAYS_KEPT = 3
+NEAR = 0.8
+"""Share of the day's cap from which on somebody is told. Our choice."""
+MORE = 0.5
+"""Share of the cap a person may add, once a day. Our choice."""
 
 
 def local_day(now: Instant, zone: tzinfo) -> str:
@@ -53,9 +57,30 @@ def left_ms(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo)
     """Milliseconds of running the day's cap still allows; None without a cap. Call after `settle`."""
     if relay.daily_litres is None or not relay.litres_per_h:
         return None
-    left = relay.daily_litres - state.litres.get(local_day(now, zone), 0.0)
+    left = cap_litres(now, relay, state, zone) - state.litres.get(local_day(now, zone), 0.0)
     # A billionth of a litre of slack, so that sums of many pulses do not lose the last one to rounding.
     return max(0, int((left + 1e-9) / relay.litres_per_h * MS_PER_H))
+
+
+def cap_litres(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo) -> float:
+    """The cap of the local day of `now`, with what a person added; infinite without a cap."""
+    if relay.daily_litres is None:
+        return float("inf")
+    return relay.daily_litres + state.more_water.get(local_day(now, zone), 0.0)
+
+
+def is_near_cap(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo) -> bool:
+    """Most of the day's water has flowed."""
+    return litres_today(now, relay, state, zone) >= NEAR * cap_litres(now, relay, state, zone)
+
+
+def add_more(now: Instant, relay: RelaySettings, state: RelayState, zone: tzinfo) -> float | None:
+    """Adds to today's cap, once; returns the litres, or None where it was done today or there is no cap."""
+    today = local_day(now, zone)
+    if relay.daily_litres is None or today in state.more_water:
+        return None
+    state.more_water = {today: MORE * relay.daily_litres}
+    return state.more_water[today]
 
 
 def day_ends_ms(now: Instant, zone: tzinfo) -> int:
