@@ -53,7 +53,7 @@ class Hands:
     alerts: Alerts
 
 
-class Decider:
+class Decider:  # 13 methods: what follows from each kind of thing, by its name
     """Owns the core. `next_seq` is the first free number of the journal."""
 
     def __init__(self, hands: Hands, next_seq: int) -> None:

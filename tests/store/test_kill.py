@@ -15,6 +15,7 @@ from pathlib import Path
 import pytest
 
 from gillhouse.store.reader import Reader
+from gillhouse.store.verify import verify
 from store.kept import T0_MS, writing
 
 CHILD = """
@@ -83,6 +84,9 @@ def drill(path: Path, kills: int) -> None:
     assert told == {seq for seq in stored if seq % 50 == 0}
     db = sqlite3.connect(path)
     assert db.execute("PRAGMA integrity_check").fetchone() == ("ok",)
+    checked = verify(db)
+    assert checked.findings == [], "a kill broke the chain"
+    assert checked.rows > kills
     db.close()
 
 

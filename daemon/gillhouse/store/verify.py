@@ -163,7 +163,7 @@ def _wanted(head: str | None) -> _Wanted | None:
     return _Wanted(int(place) if place else None, digits)
 
 
-class _Walk:
+class _Walk:  # 16 methods: one for each thing a row may tell, and for each way it may not fit
     """One look through a store."""
 
     def __init__(self, db: sqlite3.Connection, checked: Checked, wanted: _Wanted | None) -> None:
