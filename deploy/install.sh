@@ -217,16 +217,17 @@ packages() {
 
 user() {
     if [ -n "$root" ]; then
-        printf 'u gillhouse - "gillhouse" %s\n' "$STATE" >"${TMPDIR:-/tmp}/gillhouse-user.$$"
-        put "${TMPDIR:-/tmp}/gillhouse-user.$$" /usr/lib/sysusers.d/gillhouse.conf 644 root:root
+        wish=$(mktemp)
+        printf 'u gillhouse - "gillhouse" %s\n' "$STATE" >"$wish"
+        put "$wish" /usr/lib/sysusers.d/gillhouse.conf 644 root:root
         {
             printf 'z %s 0750 root gillhouse\nz %s/farm.yaml 0640 root gillhouse\n' "$CONFIG" "$CONFIG"
             printf 'Z %s/secrets - gillhouse gillhouse\nZ %s - gillhouse gillhouse\n' "$CONFIG" "$STATE"
             printf 'Z %s - gillhouse gillhouse\n' "$COPIES"
             [ "$broker" != here ] || printf 'z /etc/mosquitto/gillhouse.* 0640 root mosquitto\nz /etc/mosquitto/certs/gillhouse-server.key 0640 root mosquitto\n'
-        } >"${TMPDIR:-/tmp}/gillhouse-user.$$"
-        put "${TMPDIR:-/tmp}/gillhouse-user.$$" /usr/lib/tmpfiles.d/gillhouse.conf 644 root:root
-        rm -f "${TMPDIR:-/tmp}/gillhouse-user.$$"
+        } >"$wish"
+        put "$wish" /usr/lib/tmpfiles.d/gillhouse.conf 644 root:root
+        rm -f "$wish"
         return 0
     fi
     if id gillhouse >/dev/null 2>&1; then return 0; fi

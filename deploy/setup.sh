@@ -32,12 +32,13 @@ need_debian() {
     made_policy=""
     [ -e "$policy" ] || { printf '#!/bin/sh\nexit 101\n' | $run tee "$policy" >/dev/null; $run chmod 755 "$policy"; made_policy=1; }
     status=0
+    apt_log=$(mktemp)
     # shellcheck disable=SC2086  # a list of words
     { $run env DEBIAN_FRONTEND=noninteractive apt-get update -q &&
-      $run env DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends $missing; } >/tmp/gillhouse-apt.$$ 2>&1 || status=$?
+      $run env DEBIAN_FRONTEND=noninteractive apt-get install -q -y --no-install-recommends $missing; } >"$apt_log" 2>&1 || status=$?
     [ -z "$made_policy" ] || $run rm -f "$policy"
-    [ "$status" -eq 0 ] || { tail -n 15 /tmp/gillhouse-apt.$$ >&2; say "apt-get failed; the lines above say why."; exit 1; }
-    rm -f /tmp/gillhouse-apt.$$
+    [ "$status" -eq 0 ] || { tail -n 15 "$apt_log" >&2; say "apt-get failed; the lines above say why."; exit 1; }
+    rm -f "$apt_log"
 }
 
 pip_locked() {  # ENVIRONMENT EXTRAS: installs from the lock alone; a file with another hash is refused
