@@ -34,6 +34,9 @@ PERSON = f"""
 """
 
 
+STATE = {"overrides": {"fan": {"who": NAME}}, "called": [NAME], "people": {NAME: {}}}
+
+
 def farm() -> str:
     text = (shipped_dir() / "farm.yaml").read_text(encoding="utf-8")
     assert "\npeople:\n" in text
@@ -61,12 +64,13 @@ def state(tmp_path: Path) -> Path:
     with writing(tmp_path / "journal.db", VirtualClock(T0_MS)) as kept:
         kept.writer.put(
             ConfigRow(config.digest, T0_MS, config.files),
-            SegmentRow(1, now, config.digest, "0", "start", {"overrides": {"fan": {"who": NAME}}}),
+            SegmentRow(1, now, config.digest, "0", "start", STATE),
             InputRow(1, now, note),
             InputRow(2, now, replace(note, who="beno")),
             EventRow(1, T0_MS, Event(EventKind.NOTE, "tent", "tent", None, {"who": NAME, "text": "x"})),
             AlarmRow(1, T0_MS, ack),
             MetaRow("state", {"snapshot": {"held": {"who": NAME}}}),
+            MetaRow("calls", {"told": [NAME, "beno"], "people": {NAME: {"night": 1}}}),
             OutboxRow(1, T0_MS, "mail", "TENT", "TENT DRY", T0_MS, attachments=f'{{"person":"{NAME}"}}'),
         )
     return tmp_path
@@ -88,8 +92,7 @@ def test_the_log_itself_holds_numbers_and_readers_see_names(state: Path) -> None
         *db.execute("SELECT facts FROM events WHERE place IS NOT NULL"),
         *db.execute("SELECT body FROM inputs"),
         *db.execute("SELECT who FROM alarms WHERE place IS NOT NULL"),
-        *db.execute("SELECT snapshot FROM segments"),
-        *db.execute("SELECT value FROM meta"),
+        *db.execute("SELECT value FROM meta WHERE key = 'state'"),
     ]
     db.close()
     assert not [row for row in rows if NAME in row[0]]
@@ -160,3 +163,16 @@ def test_a_running_daemon_is_not_written_under(state: Path) -> None:
         code, said = run(state, "personal", "--erase", NAME, "--yes")
     assert code != 0
     assert "another gillhouse" in said
+
+
+def test_whatever_the_person_was_called_by_goes(state: Path) -> None:
+    """Asked for by the full name, the id goes too: it is the same person of the config."""
+    code, said = run(state, "personal", "--erase", FULL, "--yes")
+    assert code == 0, said
+    assert traces_in(state) == []
+    assert run(state, "verify")[0] == 0
+    with Reader(state / "journal.db") as reader:
+        assert [known.name for known in reader.people()] == ["beno"]
+        told = reader.meta("calls")
+        assert told["told"][1] == "beno"
+        assert told["told"][0] in told["people"]

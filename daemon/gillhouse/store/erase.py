@@ -23,6 +23,9 @@ from gillhouse.store.opening import Lock, connect
 
 GONE = "(erased)"
 
+_STATES = ("segments", "meta")
+"""Kept states: a person's id may be a key or an entry of a list there, wherever it stands."""
+
 _TEXTS = {
     # where names stood before they became numbers: key, column, which rows may be changed
     "events": ("id", "facts", "place IS NULL"),
@@ -103,12 +106,11 @@ def erase(store: Path, name: str, elsewhere: Mapping[str, str], wall_ms: int) ->
 
 
 class _Erasing:
-    """One name being taken out, within a transaction of the caller's."""
+    """One person being taken out, within a transaction of the caller's."""
 
     def __init__(self, db: sqlite3.Connection, name: str) -> None:
         self._db = db
         self._name = name
-        self._quoted = canonical(name)
 
     def run(self, elsewhere: Mapping[str, str], wall_ms: int) -> Erased:
         db = self._db
@@ -117,17 +119,20 @@ class _Erasing:
         if not self._is_known() and not elsewhere:
             raise StoreError(f"nobody is called {self._name!r} here: `gillhouse personal` lists who there is")
         code = Hiding(db).code(self._name)
-        number = int(code[1:])
-        rows = sum(self._texts(table, code) for table in _TEXTS)
-        rows += db.execute(
-            "UPDATE alarms SET who = ? WHERE who = ? AND place IS NULL", (code, self._name)
-        ).rowcount
-        messages = self._messages({self._name, *elsewhere})
+        rows = 0
+        aliases = [self._name, *(one for one in elsewhere if one != self._name)]
+        for alias in aliases:  # whatever they were called by: id, full name, log-in
+            rows += sum(self._texts(table, alias, code) for table in _TEXTS)
+            rows += db.execute(
+                "UPDATE alarms SET who = ? WHERE who = ? AND place IS NULL", (code, alias)
+            ).rowcount
+        messages = self._messages(set(aliases))
         configs = self._configs(elsewhere, code)
         notes = sum(db.execute(sql, (self._name,)).fetchone()[0] for sql in _WRITTEN)
-        db.execute("DELETE FROM people WHERE code = ?", (number,))
-        chain.mark(wall_ms, ERASED, {"number": number, "configs": configs})
-        return Erased(number, rows, messages, len(configs), notes)
+        for alias in aliases:
+            db.execute("DELETE FROM people WHERE name = ?", (alias,))
+        chain.mark(wall_ms, ERASED, {"number": int(code[1:]), "configs": configs})
+        return Erased(int(code[1:]), rows, messages, len(configs), notes)
 
     def _is_known(self) -> bool:
         db, named = self._db, self._name
@@ -135,7 +140,7 @@ class _Erasing:
             return True
         if db.execute("SELECT 1 FROM alarms WHERE who = ?", (named,)).fetchone():
             return True
-        wanted = [f'"{key}":{self._quoted}' for key in NAMED_BY]
+        wanted = [f'"{key}":{canonical(named)}' for key in NAMED_BY]
         return any(
             db.execute(
                 f"SELECT 1 FROM {table} WHERE {may} AND instr({column}, ?) LIMIT 1",  # noqa: S608
@@ -145,17 +150,21 @@ class _Erasing:
             for one in wanted
         )
 
-    def _texts(self, table: str, code: str) -> int:
+    def _texts(self, table: str, alias: str, code: str) -> int:
+        """Rows of a table that named the person so; they have a number there now."""
         key, column, may = _TEXTS[table]
+        quoted = canonical(alias)
         found = self._db.execute(
             f"SELECT {key}, {column} FROM {table} WHERE {may} AND instr({column}, ?)",  # noqa: S608
-            (self._quoted,),
+            (quoted,),
         ).fetchall()
         changed = 0
         for ident, text in found:
             other = text
             for word in NAMED_BY:
-                other = other.replace(f'"{word}":{self._quoted}', f'"{word}":"{code}"')
+                other = other.replace(f'"{word}":{quoted}', f'"{word}":"{code}"')
+            if table in _STATES:
+                other = other.replace(quoted, f'"former-{code[1:]}"')
             if other != text:
                 changed += 1
                 self._db.execute(f"UPDATE {table} SET {column} = ? WHERE {key} = ?", (other, ident))  # noqa: S608
@@ -172,7 +181,7 @@ class _Erasing:
         ).fetchall():
             rest = json.loads(more or "{}")
             files = "".join(str(one) for one in rest.get("files", []))
-            if rest.get("person") == self._name:
+            if rest.get("person") in texts:
                 self._db.execute("DELETE FROM outbox WHERE id = ?", (ident,))
             elif sent is not None and (files or any(one in subject or one in text for one in texts)):
                 self._db.execute(
