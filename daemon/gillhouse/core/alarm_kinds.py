@@ -411,7 +411,7 @@ KINDS: Final[dict[str, Kind]] = {
         "Look at the board, ask the supplier.",
         60,
         on_delay_ms=30_000,
-        off_delay_ms=30_000,
+        off_delay_ms=2 * MINUTE_MS,  # over a sensor's own, so that none is called for as it ends
     ),
     "tank-empty": Kind(
         2,

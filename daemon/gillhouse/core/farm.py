@@ -228,6 +228,8 @@ class Farm:  # 15 methods: the steps of one order of things, each by its name
         if spoke or step.grant or (due_ms is not None and mono_ms >= due_ms):
             guarding.follow(plan, state, step)
             self._moments.guard_ms = earliest([*guarding.next_ms(plan, state)])
+            if step.sensor_back:
+                self._moments.silence_ms = next_silence_ms(plan, state)
 
     def _move(self, step: Step) -> None:
         """Has the equipment granted, and what that changes answered."""

@@ -20,6 +20,9 @@ from gillhouse.core.reasons import Reason
 UNASKED_MS = 60_000
 """Water for longer than this with every valve told off is an alarm. Our choice."""
 
+BOOT_MS = 600_000
+"""After the mains of the whole farm came back, so long for router and boards. Common practice, no source."""
+
 _TRIP_REASON = {Quantity.EMERGENCY_STOP: Reason.EMERGENCY_STOP, Quantity.LEAK: Reason.LEAK}
 
 
@@ -111,7 +114,18 @@ def _circuit(plan: Plan, state: State, step: Step, sensor: str) -> None:
     circuit.gone, step.grant = not says, True
     circuit.back_ms = step.now.mono_ms if says else None
     reason = Reason.STAGGERED if says else Reason.MAINS_GONE
-    _tell(step, sensor, plan.settings.sensors[sensor].space, reason, {"sensor": sensor})
+    space = plan.settings.sensors[sensor].space
+    _tell(step, sensor, space, reason, {"sensor": sensor})
+    if says and space is None:
+        _wait_for_boards(state, step)
+
+
+def _wait_for_boards(state: State, step: Step) -> None:
+    """The mains of all is back: boards and the router need their time before silence is news again."""
+    for known in state.sensors.values():
+        known.powered_ms = step.now.mono_ms + BOOT_MS
+        known.silent = False
+    step.sensor_back = step.tell_all = True
 
 
 def _inputs(plan: Plan, state: State, relay: str) -> proving.Inputs:

@@ -11,6 +11,7 @@ from gillhouse.core.demand import earliest
 from gillhouse.core.house import Plan, State
 from gillhouse.core.instant import Instant
 from gillhouse.core.interlock import next_deadline_ms
+from gillhouse.core.quality import silent_from_ms
 from gillhouse.core.space import due_ms
 from gillhouse.core.standing import link_lost_ms
 
@@ -78,7 +79,7 @@ class Moments:
 def next_silence_ms(plan: Plan, state: State) -> int | None:
     """When the next sensor will have been silent for too long, if it stays so."""
     moments = [
-        state.sensors[sensor.id].heard_ms + sensor.silent_after_ms
+        silent_from_ms(sensor, state.sensors[sensor.id])
         for sensor in plan.settings.sensors.values()
         if not state.sensors[sensor.id].silent
     ]

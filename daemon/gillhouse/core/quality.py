@@ -87,6 +87,8 @@ class SensorState:
     """A calibration was in date at the last reading; None before the first."""
     error: float | None = None
     """The error it worked with then: stated, or what a calibration leaves."""
+    powered_ms: int = 0
+    """Its silence counts from here at the earliest: until then what it hangs on may still be starting."""
 
 
 def judge(sensor: SensorSettings, state: SensorState, now: Instant, reading: Reading) -> Verdict:
@@ -147,9 +149,14 @@ def remember(state: SensorState, seq: int, now: Instant, reading: Reading, verdi
         state.good_seq = seq
 
 
+def silent_from_ms(sensor: SensorSettings, state: SensorState) -> int:
+    """When it is silent, if nothing comes: monotonic."""
+    return max(state.heard_ms, state.powered_ms) + sensor.silent_after_ms
+
+
 def silence(sensor: SensorSettings, state: SensorState, mono_ms: int) -> bool:
     """Whether the sensor has just fallen silent. Marks it STALE then; true once per silence."""
-    if state.silent or mono_ms - state.heard_ms < sensor.silent_after_ms:
+    if state.silent or mono_ms < silent_from_ms(sensor, state):
         return False
     state.silent = True
     state.quality = Quality.SUSPECT
