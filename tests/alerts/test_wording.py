@@ -12,7 +12,18 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from gillhouse.alerts.wording import NOT_STORED, Beside, alarm_text, late, marked, plain, subject_line
+from gillhouse.alerts.wording import (
+    NOT_STORED,
+    Beside,
+    alarm_text,
+    back_text,
+    cleared_text,
+    late,
+    marked,
+    next_up,
+    plain,
+    subject_line,
+)
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.outputs import AlarmNotice, Transition
 from gillhouse.core.reasons import Reason
@@ -128,7 +139,8 @@ def test_every_kind_fits_and_keeps_its_order(kind: str, name: str, stored: bool,
 def test_no_facts_or_names_break_it(
     kind: str, name: str, subject: str, facts: dict[str, Any], now_ms: int, stored: bool
 ) -> None:
-    text = alarm_text(notice(kind, "tent", subject, **facts), {"tent": name}, ROME, now_ms, Beside(stored=stored))
+    beside = Beside(stored=stored)
+    text = alarm_text(notice(kind, "tent", subject, **facts), {"tent": name}, ROME, now_ms, beside)
     assert len(text) <= 160
     assert set(text) <= GSM_BASIC
     assert KINDS[kind].title in text
@@ -187,3 +199,39 @@ def test_a_late_message_says_from_when_and_still_fits() -> None:
     assert len(long) <= 160
     assert long.endswith("word (from 06:14)")
     assert len(marked("x" * 300, "(mark)")) == 160
+
+
+def test_a_call_says_what_goes_with_it_how_to_answer_and_who_is_next() -> None:
+    lost = notice("broker-lost", None, "broker", from_ms=NOW - 120_000, since_ms=NOW)
+    who = next_up({"next": "bo", "next_ms": NOW + 900_000}, {"bo": "Bo"}, ROME)
+    assert who == "Bo 06:29"
+    text = alarm_text(lost, NAMES, ROME, NOW, Beside(code="4711", next_up=who))
+    assert text == (
+        "FARM NO CONTACT for 2min. Maybe message broker or network down. Act by 07:12: all spaces unwatched. "
+        "Restart broker, check network. Reply ok 4711."
+    )
+    short = notice("door-open", from_ms=NOW - 120_000, since_ms=NOW)
+    assert alarm_text(short, NAMES, ROME, NOW, Beside(next_up=who)).endswith("door-open:tent (next: Bo 06:29)")
+    others = tuple(notice(kind) for kind in ("tank-empty", "door-open", "hose", "fan-unasked"))
+    for count in range(1, 5):
+        told = alarm_text(lost, NAMES, ROME, NOW, Beside(others[:count]))
+        assert len(told) <= 160
+        assert ("Also: TENT TANK EMPTY" in told) or (f"Also {count} more." in told)
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_fits_with_everything_beside_it(kind: str) -> None:
+    one = notice(kind, "tent", "tent", from_ms=NOW - 600_000, since_ms=NOW)
+    beside = Beside((dry(), dry()), "4711", "Somebody Else 06:29", stored=False)
+    text = alarm_text(one, {"tent": "A name as long as it may be"}, ROME, NOW, beside)
+    assert len(text) <= 160
+    assert "Reply ok 4711" in text
+    assert text.endswith(NOT_STORED)
+
+
+def test_that_it_is_over_and_that_somebody_watches_again_is_said_shortly() -> None:
+    over = cleared_text((notice("tank-empty"), notice("door-open")), NAMES, ROME, NOW)
+    assert over.startswith("Over at 06:14: TENT TANK EMPTY, TENT DOOR OPEN.")
+    back = back_text({"from_ms": NOW - 3_600_000, "to_ms": NOW, "why": "daemon"}, ROME)
+    assert back.startswith("Watching again. Not watched from Wed 05:14 to Wed 06:14: the box was not ")
+    assert max(len(over), len(back)) <= 160

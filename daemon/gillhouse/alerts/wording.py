@@ -112,7 +112,7 @@ def alarm_text(
             "do": (kind.action,),
             "also": _also(beside.others, names),
             "answer": _answer(notice, beside.code),
-            "next": (f"Next: {beside.next_up}.", "") if beside.next_up else ("",),
+            "next": (f"(next: {beside.next_up})", "") if beside.next_up else ("",),
         }
     )
     if beside.stored:
