@@ -64,7 +64,12 @@ def measure(rounds: int) -> list[Round]:
             with floors.echo(broker.port, broker.directory):
                 bare = _side(broker.port)
             with daemon(broker.directory, broker.port) as running, heard(broker.port, COMMAND) as commands:
+                door = client_on(broker.port, "first-door")  # one that was never heard holds the mist off
+                door.loop_start()
+                door.publish(TRIGGER, b"closed", qos=1).wait_for_publish(ANSWER_S)
                 ask(running, "override", "s0-mist", "on", "--for", "10m", "--why", "bench")
                 commands.get(timeout=ANSWER_S)
+                door.disconnect()
+                door.loop_stop()
                 found.append(Round(_side(broker.port), bare))
     return found

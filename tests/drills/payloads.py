@@ -10,7 +10,7 @@ from tests.drills.drill import Drill, Line, Size, Told, count
 
 from payloads import mutate
 
-MESSAGES = {Size.QUICK: 20_000, Size.FULL: 2_000_000}
+MESSAGES = {Size.QUICK: 20_000, Size.FULL: 1_000_000}
 PARTS = 20
 
 

@@ -21,7 +21,7 @@ from tests.drills.kills import decided_again, stored, whole
 
 from servers import MosquittoBroker, wait_until
 
-CUTS = {Size.QUICK: 1, Size.FULL: 40}
+CUTS = {Size.QUICK: 1, Size.FULL: 12}
 SAVES_EVERY_S = 1
 """The broker of the drills; deploy/ has 60."""
 SLACK_MS = 1_500
