@@ -12,7 +12,7 @@ from dataclasses import dataclass, field
 from random import Random
 
 from gillhouse.core.crops import Stage
-from gillhouse.core.quantities import Quantity
+from gillhouse.core.quantities import PROOFS, Quantity
 from gillhouse.core.settings import (
     FarmSettings,
     RelaySettings,
@@ -174,6 +174,8 @@ TRUTHS: dict[Quantity, Truth] = {
     Quantity.DOOR: lambda place, _: float(place.room is not None and place.room.drive.door_open),
     Quantity.PEOPLE: lambda _, __: 0.0,
     Quantity.MAINS: lambda _, __: 1.0,
+    Quantity.LEAK: lambda _, __: 0.0,
+    Quantity.EMERGENCY_STOP: lambda _, __: 0.0,
 }
 
 
@@ -185,6 +187,10 @@ class Equipment:
     kg_s: float
     m3_s: float
     watts: float
+
+
+def _proves(relay: RelaySettings, sensor: str) -> bool:
+    return any(proof.sensor == sensor for proof in relay.proofs)
 
 
 class House:  # over 12 methods: what boards, story and link may do to it, one each
@@ -239,6 +245,9 @@ class House:  # over 12 methods: what boards, story and link may do to it, one e
         if settings.quantity is Quantity.TANK:
             self._show_tank(settings.id)
             return
+        if settings.quantity in PROOFS:
+            self._show_proofs()
+            return
         corner = Random(f"corner {seed} {settings.space} {settings.zone}")
         place = self.places[settings.space] if settings.space else self.outdoors
         place.probes.append(Probe(settings, sensor, corner.uniform(-0.25, 0.25)))
@@ -291,7 +300,15 @@ class House:  # over 12 methods: what boards, story and link may do to it, one e
         sensor = self.sensors[tank]
         sensor.feel(float(self.tank_full[tank]), 1.0)
 
+    def _show_proofs(self) -> None:
+        """Flow, current and running contacts say whether the loads they see run."""
+        for id, sensor in self.sensors.items():
+            if self.farm.sensors[id].quantity in PROOFS:
+                seen = (relay for relay, own in self.farm.relays.items() if _proves(own, id))
+                sensor.feel(float(any(self.has_current(relay) for relay in seen)), 1.0)
+
     def _set_drives(self) -> None:
+        self._show_proofs()
         for id, place in self.places.items():
             if place.room:
                 self._set_drive(id, place, place.room)
