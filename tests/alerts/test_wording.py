@@ -211,7 +211,8 @@ def test_a_call_says_what_goes_with_it_how_to_answer_and_who_is_next() -> None:
         "Restart broker, check network. Reply ok 4711."
     )
     short = notice("door-open", from_ms=NOW - 120_000, since_ms=NOW)
-    assert alarm_text(short, NAMES, ROME, NOW, Beside(next_up=who)).endswith("door-open:tent (next: Bo 06:29)")
+    text = alarm_text(short, NAMES, ROME, NOW, Beside(next_up=who))
+    assert text.endswith("door-open:tent (next: Bo 06:29)")
     others = tuple(notice(kind) for kind in ("tank-empty", "door-open", "hose", "fan-unasked"))
     for count in range(1, 5):
         told = alarm_text(lost, NAMES, ROME, NOW, Beside(others[:count]))
