@@ -78,7 +78,7 @@ def connect(store: Path, wall_ms: int) -> sqlite3.Connection:
 
 
 def set_aside(store: Path, wall_ms: int) -> Path:
-    """Moves a damaged store and what belongs to it out of the way, all three files kept. Returns where it lies.
+    """Moves a damaged store and what belongs to it out of the way, all files kept. Returns where it lies.
 
     Raises StoreError when that cannot be done. Nobody may have it open.
     """
@@ -89,7 +89,7 @@ def set_aside(store: Path, wall_ms: int) -> Path:
         number += 1
         aside = store.with_name(f"{store.name}.damaged-{moment}-{number}")
     try:
-        for ending in ("-wal", "-shm", ""):  # the store itself last: until then a start finds it damaged again
+        for ending in ("-wal", "-shm", ""):  # the store last: until then a start finds it damaged again
             part = store.with_name(store.name + ending)
             if part.exists():
                 part.rename(aside.with_name(aside.name + ending))
