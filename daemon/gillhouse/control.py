@@ -214,7 +214,7 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
             decider.hands.writer.release_after(message.token)
 
     def _within_rate(self, work: Arrived, subject: str) -> bool:
-        """Whether a message keeps its topic's limit. One over it is counted and answered; no more comes of it."""
+        """Whether a message keeps its topic's limit; one over it is counted and answered, no more."""
         rates, decider, message = self._plan.rates, self.decider, work.message
         if rates.take(message.topic, message.received.mono_ms):
             return True
