@@ -26,7 +26,7 @@ from gillhouse.service import Service, turning
 from servers import MosquittoBroker, wait_until
 
 FROZEN_S = {Size.QUICK: 1, Size.FULL: 120}
-THREADS = {Size.QUICK: 2, Size.FULL: 20}
+THREADS = {Size.QUICK: 2, Size.FULL: 6}
 EVERY_BYTE = {Size.QUICK: 97, Size.FULL: 1}
 
 
