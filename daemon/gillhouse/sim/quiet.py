@@ -12,7 +12,7 @@ from gillhouse.clock import Clock
 from gillhouse.core.inputs import Input
 from gillhouse.sim.link import BoardLink, TrialError
 
-PATIENCE_MS = 30_000
+PATIENCE_MS = 120_000
 """Real time after which something is taken to hang."""
 POLL_S = 0.0005
 CALM_POLLS = 100
