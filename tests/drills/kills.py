@@ -129,6 +129,6 @@ def run(size: Size, folder: Path, told: Told) -> list[Line]:
 
 DRILL = Drill(
     "Killed again and again",
-    "kill -9 at random moments, while nine boards send some 300 readings a second and mist runs.",
+    "kill -9 at random moments, while nine boards send up to 300 readings a second and mist runs.",
     run,
 )
