@@ -269,7 +269,7 @@ class Started:
     clock_sure: bool = True
     """False: the wall clock is not set, so times are unsure until a `ClockStep` that is sure."""
     aside: str = ""
-    """The journal was found damaged, is kept under this name, and a new one was begun; empty: it was whole."""
+    """The journal was found damaged, is kept under this name, a new one was begun; empty: it was whole."""
 
 
 Input = (
