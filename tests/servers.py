@@ -141,10 +141,28 @@ def certificate(folder: Path) -> tuple[ssl.SSLContext, str]:
     """A server's context and the authority to trust, for 127.0.0.1 alone; made for the test."""
     key, cert = folder / "key.pem", folder / "cert.pem"
     subprocess.run(
-        [program("openssl", "openssl"), "req", "-x509", "-newkey", "ec", "-pkeyopt",
-         "ec_paramgen_curve:prime256v1", "-nodes", "-keyout", str(key), "-out", str(cert), "-days", "2",
-         "-subj", "/CN=127.0.0.1", "-addext", "subjectAltName=IP:127.0.0.1"],
-        check=True, capture_output=True,
+        [
+            program("openssl", "openssl"),
+            "req",
+            "-x509",
+            "-newkey",
+            "ec",
+            "-pkeyopt",
+            "ec_paramgen_curve:prime256v1",
+            "-nodes",
+            "-keyout",
+            str(key),
+            "-out",
+            str(cert),
+            "-days",
+            "2",
+            "-subj",
+            "/CN=127.0.0.1",
+            "-addext",
+            "subjectAltName=IP:127.0.0.1",
+        ],
+        check=True,
+        capture_output=True,
     )
     context = ssl.SSLContext(ssl.PROTOCOL_TLS_SERVER)
     context.load_cert_chain(cert, key)

@@ -22,10 +22,21 @@ def one(broker: MosquittoBroker, topic: str) -> str:
     """The next message of `topic`, by mosquitto's own client."""
     found = subprocess.run(
         [
-            program("mosquitto_sub", "mosquitto-clients"), "-h", broker.host, "-p", str(broker.port),
-            "-t", topic, "-C", "1", "-W", "5",
+            program("mosquitto_sub", "mosquitto-clients"),
+            "-h",
+            broker.host,
+            "-p",
+            str(broker.port),
+            "-t",
+            topic,
+            "-C",
+            "1",
+            "-W",
+            "5",
         ],
-        check=True, capture_output=True, text=True,
+        check=True,
+        capture_output=True,
+        text=True,
     )
     return found.stdout.strip()
 

@@ -207,8 +207,4 @@ class Box(Generic[T]):
     def at_rest(self, now_mono_ms: int) -> bool:
         """True while the reader waits, nothing is queued, and its deadline has not come."""
         with self._changed:
-            return (
-                self._resting
-                and not self._items
-                and (self._until is None or self._until > now_mono_ms)
-            )
+            return self._resting and not self._items and (self._until is None or self._until > now_mono_ms)

@@ -231,9 +231,7 @@ class BrokerLink:  # over 12 methods: what callers ask, what a session calls bac
         """
         return self._publish(topic, payload, qos, retain, expire_s) is not None
 
-    def deliver(
-        self, topic: str, payload: bytes, timeout_s: float, expire_s: float | None = None
-    ) -> bool:
+    def deliver(self, topic: str, payload: bytes, timeout_s: float, expire_s: float | None = None) -> bool:
         """Sends a message and waits for the broker's confirmation. Not for the network thread.
 
         Returns:

@@ -143,7 +143,7 @@ class Session:  # more than 12 methods: five of them are paho's callbacks
             self.why = self.why or paho.error_string(result).rstrip(".").lower()
         except (OSError, ValueError) as error:  # refused, unreachable, no such file, bad certificate
             self.why = self.why or str(error)
-        except Exception as error: # whatever a strange broker provokes ends this connection only
+        except Exception as error:  # whatever a strange broker provokes ends this connection only
             log.exception("the connection broke")
             self.why = self.why or f"{type(error).__name__}: {error}"
         finally:

@@ -92,9 +92,7 @@ def batch_action(request: dict[str, Any], who: str) -> BatchAction:
     given = {name: value for name, value in request.items() if name != "ask"}
     name = given.get("batch")
     if not isinstance(name, str) or BATCH_ID.fullmatch(name) is None:
-        raise ValueError(
-            f"a batch cannot be called {name!r}; take 1 to 24 letters, digits, '.', '_' or '-'"
-        )
+        raise ValueError(f"a batch cannot be called {name!r}; take 1 to 24 letters, digits, '.', '_' or '-'")
     for field in ("text", "rack"):
         if isinstance(given.get(field), str):
             given[field] = given[field][:LONGEST_TEXT]

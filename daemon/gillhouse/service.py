@@ -87,13 +87,14 @@ class Service:  # over 12 methods: the making of the parts, and what each one's 
         self.writer, self._aside = self._opened(path)
         self.link = BrokerLink(config.broker, clock, self._message, self._link_state)
         self.alerts = Alerts(
-            config, clock, self.writer, path,
+            config,
+            clock,
+            self.writer,
+            path,
             # A message for a person: wait for the broker's word that it has it.
             lambda topic, payload: self.link.deliver(topic, payload, DELIVER_S),
         )
-        self.desk = Desk(
-            config.alerts.people, Codes(state_dir), clock, self.submit, self.alerts.word_back
-        )
+        self.desk = Desk(config.alerts.people, Codes(state_dir), clock, self.submit, self.alerts.word_back)
         self.alerts.code_of = self.desk.code_of
         self.alerts.digest_lines.append(self.desk.told)
         self.reporter = Reporter(path, clock, self.writer, self.alerts)
@@ -121,7 +122,7 @@ class Service:  # over 12 methods: the making of the parts, and what each one's 
         )
 
     def _opened(self, path: Path) -> tuple[Writer, str]:
-        """The journal's writer, and the name under which a damaged one was put out of its way; empty: none."""
+        """The journal's writer, and the name under which a damaged one was put aside; empty: none."""
         tokens, state = self._committed, self._store_state
         try:
             return Writer(path, self.clock, self.config.store, tokens, state), ""

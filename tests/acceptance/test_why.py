@@ -233,8 +233,10 @@ def override(case: Case) -> None:
 def valve_open(case: Case) -> None:
     """A pump: because a valve it feeds is told to open in the same breath, for the valve's own causes."""
     valve = case.facts["valve"]
-    assert any(supply.pump == case.relay.id and valve in supply.valves for supply in
-               case.config.farm.supplies.values())
+    assert any(
+        supply.pump == case.relay.id and valve in supply.valves
+        for supply in case.config.farm.supplies.values()
+    )
     assert isinstance(valve, str)
     opened = [
         one.command

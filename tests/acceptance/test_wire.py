@@ -132,9 +132,10 @@ def test_every_echo_on_the_wire_is_in_the_journal(night: Lived) -> None:
         words = [json.loads(text)["state"] if wire.state_path else text for text in says]
         heard[id] = [word == wire.state_on for word in words]
     with night.rows() as db:
-        bodies = [json.loads(body) for (body,) in db.execute(
-            "SELECT body FROM inputs WHERE kind = 'RelayReport' ORDER BY seq"
-        )]
+        bodies = [
+            json.loads(body)
+            for (body,) in db.execute("SELECT body FROM inputs WHERE kind = 'RelayReport' ORDER BY seq")
+        ]
     for id, echoes in heard.items():
         journalled = [body["on"] for body in bodies if body["relay"] == id and body["on"] is not None]
         assert journalled == echoes, id

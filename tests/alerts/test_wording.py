@@ -45,8 +45,15 @@ def notice(kind: str, space: str | None = "tent", subject: str = "tent", **facts
 
 def dry(**facts: Any) -> AlarmNotice:
     told: dict[str, Any] = {
-        "value": 76.4, "limit": 80.0, "side": "low", "quantity": "humidity", "from_ms": NOW - 600_000,
-        "since_ms": NOW, "relay": "tent-mist", "relay_on": True, "blocked": None,
+        "value": 76.4,
+        "limit": 80.0,
+        "side": "low",
+        "quantity": "humidity",
+        "from_ms": NOW - 600_000,
+        "since_ms": NOW,
+        "relay": "tent-mist",
+        "relay_on": True,
+        "blocked": None,
     }
     return notice("humidity-low", **(told | facts))
 
@@ -54,24 +61,36 @@ def dry(**facts: Any) -> AlarmNotice:
 @pytest.mark.parametrize(
     ("one", "text"),
     [
-        (dry(),
-         "TENT DRY 76% for 10min, keep over 80. Mist on, maybe mist not reaching the crop. "
-         "Act by 08:04. Check water, pump, nozzles. Seen it: gillhouse ack"),
-        (dry(because="tank-empty:tank-1"),
-         "TENT DRY 76% for 10min, keep over 80. Mist on, tank empty. Act by 08:04: pins stall, caps crack. "
-         "Check water, pump, nozzles. Seen it: gillhouse ack"),
-        (dry(relay_on=False, blocked="door-open"),
-         "TENT DRY 76% for 10min, keep over 80. Mist held back: door open. "
-         "Act by 08:04: pins stall, caps crack. Check water, pump, nozzles. Seen it: gillhouse ack"),
-        (notice("broker-lost", None, "broker", from_ms=NOW - 120_000, since_ms=NOW),
-         "FARM NO CONTACT for 2min. Maybe message broker or network down. "
-         "Act by 07:12: all spaces unwatched. Restart broker, check network. Seen it: gillhouse ack"),
-        (notice("sensor-silent", "tent", "tent-rh", sensor="tent-rh", silent_s=185, since_ms=NOW),
-         "TENT SENSOR SILENT tent-rh for 3min. Maybe battery, cable or radio. "
-         "Act by 10:14: runs by its timed programme. Look at the sensor board. Seen it: gillhouse ack"),
-        (notice("co2-people-30000", value=31_250.0, limit=30_000.0, side="high", quantity="co2"),
-         "TENT CO2 OVER 30000 31250ppm now, keep under 30000. Maybe no fresh air. Act now: can kill. "
-         "KEEP OUT. Get out now. Open up from outside. Seen it: gillhouse ack"),
+        (
+            dry(),
+            "TENT DRY 76% for 10min, keep over 80. Mist on, maybe mist not reaching the crop. "
+            "Act by 08:04. Check water, pump, nozzles. Seen it: gillhouse ack",
+        ),
+        (
+            dry(because="tank-empty:tank-1"),
+            "TENT DRY 76% for 10min, keep over 80. Mist on, tank empty. Act by 08:04: pins stall, caps crack."
+            " Check water, pump, nozzles. Seen it: gillhouse ack",
+        ),
+        (
+            dry(relay_on=False, blocked="door-open"),
+            "TENT DRY 76% for 10min, keep over 80. Mist held back: door open. "
+            "Act by 08:04: pins stall, caps crack. Check water, pump, nozzles. Seen it: gillhouse ack",
+        ),
+        (
+            notice("broker-lost", None, "broker", from_ms=NOW - 120_000, since_ms=NOW),
+            "FARM NO CONTACT for 2min. Maybe message broker or network down. "
+            "Act by 07:12: all spaces unwatched. Restart broker, check network. Seen it: gillhouse ack",
+        ),
+        (
+            notice("sensor-silent", "tent", "tent-rh", sensor="tent-rh", silent_s=185, since_ms=NOW),
+            "TENT SENSOR SILENT tent-rh for 3min. Maybe battery, cable or radio. "
+            "Act by 10:14: runs by its timed programme. Look at the sensor board. Seen it: gillhouse ack",
+        ),
+        (
+            notice("co2-people-30000", value=31_250.0, limit=30_000.0, side="high", quantity="co2"),
+            "TENT CO2 OVER 30000 31250ppm now, keep under 30000. Maybe no fresh air. Act now: can kill. "
+            "KEEP OUT. Get out now. Open up from outside. Seen it: gillhouse ack",
+        ),
     ],
 )
 def test_what_a_person_reads(one: AlarmNotice, text: str) -> None:
@@ -100,8 +119,14 @@ def shape(one: AlarmNotice, text: str) -> list[int]:
 
 
 HOSTILE = [
-    "Tent", "x" * 200, "Old tent behind the long barn by the road", "a\r\nb\x00\x1b[2J", "{name}`|^~[]\\",
-    "菇房", "", "Größe Ærø 🍄",
+    "Tent",
+    "x" * 200,
+    "Old tent behind the long barn by the road",
+    "a\r\nb\x00\x1b[2J",
+    "{name}`|^~[]\\",
+    "菇房",
+    "",
+    "Größe Ærø 🍄",
 ]
 
 
@@ -113,8 +138,15 @@ def test_every_kind_fits_and_keeps_its_order(kind: str, name: str, stored: bool,
     facts: dict[str, Any] = {"from_ms": NOW - 47 * 3_600_000, "since_ms": NOW - 46 * 3_600_000}
     subject = "tent"
     if about == "space":
-        facts |= {"value": 31_250.55, "limit": 30_000.0, "side": "high", "quantity": "co2",
-                  "relay": "fan", "relay_on": False, "blocked": Reason.OTHER_SPACE_FIRST.value}
+        facts |= {
+            "value": 31_250.55,
+            "limit": 30_000.0,
+            "side": "high",
+            "quantity": "co2",
+            "relay": "fan",
+            "relay_on": False,
+            "blocked": Reason.OTHER_SPACE_FIRST.value,
+        }
     else:
         subject = name or "s"
         facts[about] = subject
@@ -127,14 +159,37 @@ def test_every_kind_fits_and_keeps_its_order(kind: str, name: str, stored: bool,
 
 
 @given(
-    st.sampled_from(sorted(KINDS)), st.text(max_size=60), st.text(min_size=1, max_size=60),
+    st.sampled_from(sorted(KINDS)),
+    st.text(max_size=60),
+    st.text(min_size=1, max_size=60),
     st.dictionaries(
-        st.sampled_from(["value", "limit", "side", "quantity", "relay", "sensor", "relay_on", "blocked",
-                         "because", "silent_s", "since_ms", "from_ms", "detail"]),
-        st.one_of(st.none(), st.booleans(), st.text(max_size=30), st.integers(-10**9, 10**13),
-                  st.floats(-1e6, 1e6)),
+        st.sampled_from(
+            [
+                "value",
+                "limit",
+                "side",
+                "quantity",
+                "relay",
+                "sensor",
+                "relay_on",
+                "blocked",
+                "because",
+                "silent_s",
+                "since_ms",
+                "from_ms",
+                "detail",
+            ]
+        ),
+        st.one_of(
+            st.none(),
+            st.booleans(),
+            st.text(max_size=30),
+            st.integers(-(10**9), 10**13),
+            st.floats(-1e6, 1e6),
+        ),
     ),
-    st.integers(0, 4_000_000_000_000), st.booleans(),
+    st.integers(0, 4_000_000_000_000),
+    st.booleans(),
 )
 def test_no_facts_or_names_break_it(
     kind: str, name: str, subject: str, facts: dict[str, Any], now_ms: int, stored: bool
@@ -148,10 +203,15 @@ def test_no_facts_or_names_break_it(
 
 @pytest.mark.parametrize(
     ("value", "limit", "side", "quantity", "shown"),
-    [(79.6, 80.0, "low", "humidity", "79%"), (96.2, 96.0, "high", "humidity", "97%"),
-     (10.96, 11.0, "low", "temperature", "10.9C"), (24.01, 24.0, "high", "temperature", "24.1C"),
-     (-0.31, 2.0, "low", "temperature", "-0.4C"), (1_200.2, 1_200.0, "high", "co2", "1201ppm"),
-     (24.1, 24.0, "high", "temperature", "24.1C")],
+    [
+        (79.6, 80.0, "low", "humidity", "79%"),
+        (96.2, 96.0, "high", "humidity", "97%"),
+        (10.96, 11.0, "low", "temperature", "10.9C"),
+        (24.01, 24.0, "high", "temperature", "24.1C"),
+        (-0.31, 2.0, "low", "temperature", "-0.4C"),
+        (1_200.2, 1_200.0, "high", "co2", "1201ppm"),
+        (24.1, 24.0, "high", "temperature", "24.1C"),
+    ],
 )
 def test_a_value_past_its_limit_never_reads_as_the_limit(
     value: float, limit: float, side: str, quantity: str, shown: str
@@ -165,8 +225,16 @@ def test_a_value_past_its_limit_never_reads_as_the_limit(
 
 @pytest.mark.parametrize(
     ("ms", "said"),
-    [(999, "now"), (45_000, "45s"), (59_999, "59s"), (60_000, "1min"), (600_000, "10min"),
-     (7_199_999, "119min"), (7_200_000, "2h"), (172_800_000, "2d")],
+    [
+        (999, "now"),
+        (45_000, "45s"),
+        (59_999, "59s"),
+        (60_000, "1min"),
+        (600_000, "10min"),
+        (7_199_999, "119min"),
+        (7_200_000, "2h"),
+        (172_800_000, "2d"),
+    ],
 )
 def test_how_long(ms: int, said: str) -> None:
     text = alarm_text(notice("door-open", from_ms=NOW - ms), NAMES, ROME, NOW)

@@ -81,7 +81,8 @@ def test_the_night_is_judged_by_the_bands_of_then(night: Reader) -> None:
     limits = tent.quantities[Quantity.HUMIDITY].limits
     wish = config.farm.species["lions-mane"].stages
     assert (limits[0].low, limits[0].high) == (
-        wish[Stage.FRUITING].humidity.low, wish[Stage.FRUITING].humidity.high
+        wish[Stage.FRUITING].humidity.low,
+        wish[Stage.FRUITING].humidity.high,
     )
     run = (wish[Stage.SPAWN_RUN].humidity.low, wish[Stage.SPAWN_RUN].humidity.high)
     lows = [limit.low for limit in limits]
@@ -96,7 +97,9 @@ def test_the_book_says_where_it_stood_and_at_which_stage(night: Reader) -> None:
         ("room", "", BEGIN + 7 * HOUR_MS, BEGIN + 11 * HOUR_MS),
     ]
     assert [(s.stage, (s.from_ms - BEGIN) / HOUR_MS) for s in first.stages] == [
-        (Stage.FRUITING, 1.0), (Stage.SPAWN_RUN, 3.0), (Stage.FRUITING, 9.0)
+        (Stage.FRUITING, 1.0),
+        (Stage.SPAWN_RUN, 3.0),
+        (Stage.FRUITING, 9.0),
     ]
     assert first.ended_ms == BEGIN + 11 * HOUR_MS
     assert (second.kg, second.ended_ms) == (20.0, None)
@@ -112,8 +115,10 @@ def test_exposure_follows_the_batch_by_the_figures_of_its_stage(night: Reader) -
     wish = shipped_config().farm.species["lions-mane"].stages
     found = exposure(night, books(night)[0], BEGIN + round(HOURS * HOUR_MS))
     assert [(one.space, one.stage, (one.to_ms - one.from_ms) / HOUR_MS) for one in found] == [
-        ("tent", Stage.FRUITING, 2.0), ("tent", Stage.SPAWN_RUN, 4.0),
-        ("room", Stage.SPAWN_RUN, 2.0), ("room", Stage.FRUITING, 2.0),
+        ("tent", Stage.FRUITING, 2.0),
+        ("tent", Stage.SPAWN_RUN, 4.0),
+        ("room", Stage.SPAWN_RUN, 2.0),
+        ("room", Stage.FRUITING, 2.0),
     ]
     for one in found:
         spent = one.quantities[Quantity.HUMIDITY]
@@ -144,7 +149,8 @@ def test_what_comes_up_is_told_some_days_before_and_until_it_is_done(tmp_path: P
     window = Window(BEGIN, BEGIN + 2 * HOUR_MS, shipped_config().farm.zone)
     night = figures(gather(reader, window, window.to_ms))
     assert [(one.batch, one.next, one.planned) for one in night.coming] == [
-        ("OLD-1", Stage.REST, False), ("SET-1", Stage.REST, True)
+        ("OLD-1", Stage.REST, False),
+        ("SET-1", Stage.REST, True),
     ]
     line = next(line for line in lines(night) if line.startswith("COMING UP"))
     assert "OLD-1 in Tent: rest is usual since" in line

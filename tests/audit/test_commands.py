@@ -31,7 +31,9 @@ def state(tmp_path_factory: pytest.TempPathFactory) -> Path:
         BatchAct.ADD, "LM-1", "helper 1", BEGIN - 30 * 24 * H, "lions-mane", Stage.FRUITING, 40.0, "tent"
     )
     done = [
-        (0.5, old), (1.2, note("tent", "zip closed")), (2.0, check),
+        (0.5, old),
+        (1.2, note("tent", "zip closed")),
+        (2.0, check),
         (3.9, SensorsAway(("out-rh",), "helper 1", H)),
     ]
     lived(folder / "journal.db", shipped_config(), BEGIN, 4, curve, done).close()

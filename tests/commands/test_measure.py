@@ -59,9 +59,7 @@ class Living:
         out = self.farm.handle(seq, now, item)
         for command in out.commands:
             lease_s = command.lease_ms / 1000
-            self.book.command(
-                command.relay, BEGIN_MS + self.ms, command.on, lease_s, renewal=command.renewal
-            )
+            self.book.command(command.relay, BEGIN_MS + self.ms, command.on, lease_s, renewal=command.renewal)
         for event in out.events:
             self.book.event(BEGIN_MS + self.ms, event)
         return out

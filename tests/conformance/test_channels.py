@@ -41,8 +41,15 @@ TEXT = "TENT DRY 76% for 10min, keep over 80. Mist on, water pressure gone. Repl
 
 def message(**over: object) -> Message:
     plain: dict[str, object] = {
-        "id": "7-1", "at_ms": 1_791_864_840_000, "person": "helper-1", "to": "helper@farm.invalid",
-        "subject": "TENT DRY", "text": TEXT, "priority": 1, "alarm": "humidity-low:tent", "occurrence": 7,
+        "id": "7-1",
+        "at_ms": 1_791_864_840_000,
+        "person": "helper-1",
+        "to": "helper@farm.invalid",
+        "subject": "TENT DRY",
+        "text": TEXT,
+        "priority": 1,
+        "alarm": "humidity-low:tent",
+        "occurrence": 7,
     }
     return Message(**(plain | over))  # type: ignore[arg-type]
 
@@ -84,8 +91,15 @@ def mail_rig(stack: ExitStack, folder: Path, security: str) -> Rig:
     server.start()
     stack.callback(server.stop)
     settings = ChannelSettings(
-        "post", "mail", host=server.host, port=server.port, security=security, ca_file=authority,
-        username=None if security == "off" else "box", sender="box@farm.invalid", timeout_ms=3_000,
+        "post",
+        "mail",
+        host=server.host,
+        port=server.port,
+        security=security,
+        ca_file=authority,
+        username=None if security == "off" else "box",
+        sender="box@farm.invalid",
+        timeout_ms=3_000,
         password_file=None if security == "off" else secret_file(folder, PASSWORD),
     )
 
@@ -93,8 +107,12 @@ def mail_rig(stack: ExitStack, folder: Path, security: str) -> Rig:
         return lambda: setattr(server, "refuse", words)
 
     return Rig(
-        made(settings), settings, lambda: [one.text for one in server.messages],
-        answer("451 try later"), answer(None), answer("550 no such mailbox"),
+        made(settings),
+        settings,
+        lambda: [one.text for one in server.messages],
+        answer("451 try later"),
+        answer(None),
+        answer("550 no such mailbox"),
     )
 
 
@@ -104,13 +122,17 @@ def webhook_rig(stack: ExitStack, folder: Path, scheme: str) -> Rig:
     server.start()
     stack.callback(server.stop)
     settings = ChannelSettings(
-        "hook", "webhook", url=server.url, ca_file=authority, token_file=secret_file(folder, TOKEN),
+        "hook",
+        "webhook",
+        url=server.url,
+        ca_file=authority,
+        token_file=secret_file(folder, TOKEN),
         timeout_ms=3_000,
     )
     turned_away: list[ReceivedRequest] = []
 
     def texts() -> list[str]:
-        return [str(one.json()["text"]) for one in server.requests[len(turned_away):]]  # type: ignore[index]
+        return [str(one.json()["text"]) for one in server.requests[len(turned_away) :]]  # type: ignore[index]
 
     def refuse(status: int) -> Callable[[], None]:
         return lambda: setattr(server, "status", status)
@@ -157,8 +179,11 @@ def mqtt_rig(stack: ExitStack, folder: Path) -> Rig:
         return list(got)
 
     return Rig(
-        made(settings, publish), settings, texts,
-        lambda: link.update(up=False), lambda: link.update(up=True),
+        made(settings, publish),
+        settings,
+        texts,
+        lambda: link.update(up=False),
+        lambda: link.update(up=True),
     )
 
 
@@ -170,8 +195,12 @@ def memory_rig(stack: ExitStack, folder: Path) -> Rig:
         return lambda: setattr(channel, "refusal", error)
 
     return Rig(
-        channel, settings, lambda: [one.message.text for one in channel.history],  # type: ignore[attr-defined]
-        answer(ChannelError("busy")), answer(None), answer(Refused("never")),
+        channel,
+        settings,
+        lambda: [one.message.text for one in channel.history],  # type: ignore[attr-defined]
+        answer(ChannelError("busy")),
+        answer(None),
+        answer(Refused("never")),
     )
 
 
@@ -187,8 +216,13 @@ def sms_rig(stack: ExitStack, folder: Path) -> Rig:
         return lambda: setattr(modem, "refuse", words)
 
     return Rig(
-        made(settings), settings, lambda: [text for _, text in modem.sent],
-        answer("+CMS ERROR: 38"), answer(None), answer("+CMS ERROR: 1"), one_text,
+        made(settings),
+        settings,
+        lambda: [text for _, text in modem.sent],
+        answer("+CMS ERROR: 38"),
+        answer(None),
+        answer("+CMS ERROR: 1"),
+        one_text,
     )
 
 
@@ -201,7 +235,7 @@ def apprise_rig(stack: ExitStack, folder: Path) -> Rig:
     turned_away: list[ReceivedRequest] = []
 
     def texts() -> list[str]:
-        got = server.requests[len(turned_away):]
+        got = server.requests[len(turned_away) :]
         return [str(one.json()["message"]) for one in got]  # type: ignore[index]
 
     def accept() -> None:
@@ -209,7 +243,11 @@ def apprise_rig(stack: ExitStack, folder: Path) -> Rig:
         server.status = 204
 
     return Rig(
-        made(settings), settings, texts, lambda: setattr(server, "status", 503), accept,
+        made(settings),
+        settings,
+        texts,
+        lambda: setattr(server, "status", 503),
+        accept,
         carried=lambda text: text.strip(),
     )
 
@@ -307,7 +345,11 @@ def test_no_secret_shows_in_what_can_be_printed(rig: Rig, caplog: pytest.LogCapt
 
 def test_mail_carries_its_headers_and_attachment(smtp_server: SmtpServer) -> None:
     settings = ChannelSettings(
-        "post", "mail", host=smtp_server.host, port=smtp_server.port, security="off",
+        "post",
+        "mail",
+        host=smtp_server.host,
+        port=smtp_server.port,
+        security="off",
         sender="box@farm.invalid",
     )
     night = Attachment("night.html", "text/html", b"<p>GOOD</p>")
@@ -332,8 +374,15 @@ def test_mail_over_tls_logs_in_and_is_encrypted(tmp_path: Path, security: str) -
     server.start()
     try:
         settings = ChannelSettings(
-            "post", "mail", host=server.host, port=server.port, security=security, ca_file=authority,
-            username="box", password_file=secret_file(tmp_path, PASSWORD), sender="box@farm.invalid",
+            "post",
+            "mail",
+            host=server.host,
+            port=server.port,
+            security=security,
+            ca_file=authority,
+            username="box",
+            password_file=secret_file(tmp_path, PASSWORD),
+            sender="box@farm.invalid",
         )
         made(settings).send(message())
         assert [(one.tls, one.login) for one in server.messages] == [(True, "box")]
@@ -383,8 +432,15 @@ def test_the_webhook_posts_json_with_its_token(http_receiver: HttpReceiver, tmp_
     assert got.headers["authorization"] == f"Bearer {TOKEN}"
     assert got.headers["content-type"] == "application/json"
     assert got.json() == {
-        "id": "7-1", "at_ms": 1_791_864_840_000, "person": "helper-1", "subject": "TENT DRY", "text": TEXT,
-        "priority": 1, "alarm": "humidity-low:tent", "occurrence": 7, "attachments": [],
+        "id": "7-1",
+        "at_ms": 1_791_864_840_000,
+        "person": "helper-1",
+        "subject": "TENT DRY",
+        "text": TEXT,
+        "priority": 1,
+        "alarm": "humidity-low:tent",
+        "occurrence": 7,
+        "attachments": [],
     }
 
 
@@ -416,8 +472,14 @@ def test_a_far_end_that_never_answers_is_given_up(kind: str) -> None:
         silent.listen()
         port = silent.getsockname()[1]
         settings = ChannelSettings(
-            "far", kind, host="127.0.0.1", port=port, security="off", sender="box@farm.invalid",
-            url=f"http://127.0.0.1:{port}/", timeout_ms=200,
+            "far",
+            kind,
+            host="127.0.0.1",
+            port=port,
+            security="off",
+            sender="box@farm.invalid",
+            url=f"http://127.0.0.1:{port}/",
+            timeout_ms=200,
         )
         with pytest.raises(ChannelError, match="timed out"):
             made(settings).send(message())
@@ -427,7 +489,12 @@ def test_a_far_end_that_never_answers_is_given_up(kind: str) -> None:
 def test_a_far_end_that_is_not_there_is_an_error(kind: str) -> None:
     port = free_port()
     settings = ChannelSettings(
-        "far", kind, host="127.0.0.1", port=port, security="off", sender="box@farm.invalid",
+        "far",
+        kind,
+        host="127.0.0.1",
+        port=port,
+        security="off",
+        sender="box@farm.invalid",
         url=f"http://127.0.0.1:{port}/",
     )
     with pytest.raises(ChannelError, match="refused"):

@@ -30,8 +30,12 @@ def profile(
 
 
 RUN = profile(
-    (70, 90, None, 60, 98), (20, 24, None, 15, 28), (None, 5000, None, None, None), (14, 21),
-    fresh_air_ach=0.0, light=LightWish(0.0, None, "invented"),
+    (70, 90, None, 60, 98),
+    (20, 24, None, 15, 28),
+    (None, 5000, None, None, None),
+    (14, 21),
+    fresh_air_ach=0.0,
+    light=LightWish(0.0, None, "invented"),
 )
 PINNING = profile(
     (90, 95, None, 85, 98), (12, 16, None, 6, 20), (None, 800, None, None, 1000), (4, 7), fresh_air_ach=2.0
@@ -42,23 +46,28 @@ FRUITING = profile(
 REST = profile((70, 85, None, 60, 95), (18, 22, None, 10, 26), (None, 2500, None, None, 4000), (7, 14))
 
 PALE = Species(
-    "pale-cap", "pale cap", "Inventa pallida",
+    "pale-cap",
+    "pale cap",
+    "Inventa pallida",
     {Stage.SPAWN_RUN: RUN, Stage.PINNING: PINNING, Stage.FRUITING: FRUITING, Stage.REST: REST},
 )
 COLD = Species(
-    "cold-cap", "cold cap", "Inventa frigida",
-    {Stage.FRUITING: profile(
-        (80, 90, None, 75, 96), (5, 9, None, 2, 14), (None, 1500, None, None, 2500), (6, 8)
-    )},
+    "cold-cap",
+    "cold cap",
+    "Inventa frigida",
+    {
+        Stage.FRUITING: profile(
+            (80, 90, None, 75, 96), (5, 9, None, 2, 14), (None, 1500, None, None, 2500), (6, 8)
+        )
+    },
 )
 
 
 def crop_farm(**more: object) -> FarmSettings:
     """Two rooms, `run` and `fruit`, whose config says pale cap, spawn run and fruiting."""
+
     def bands(one: StageProfile) -> dict[Quantity, Band]:
-        return {
-            Quantity.HUMIDITY: one.humidity, Quantity.TEMPERATURE: one.temperature, Quantity.CO2: one.co2
-        }
+        return {Quantity.HUMIDITY: one.humidity, Quantity.TEMPERATURE: one.temperature, Quantity.CO2: one.co2}
 
     rooms = (
         space("run", species="pale-cap", stage=Stage.SPAWN_RUN, bands=bands(RUN), fresh_air_ach=0.0),

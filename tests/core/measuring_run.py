@@ -84,4 +84,3 @@ class MeasuringRun:
                 (self.mark_ms("mist"), self.mark_ms("again")),
             )
         )
-

@@ -56,9 +56,7 @@ def test_the_bands_of_now_go_over_to_the_new_stage_and_get_there() -> None:
     assert now(bench)["bands_moving_h"] is None
     assert now(bench)["quantities"]["humidity"]["low"] == 70
     assert now(bench)["stage"] == "rest"
-    assert told(bench) == [
-        Reason.BATCH_ADDED, Reason.STAGE_BEGUN, Reason.BANDS_MOVING, Reason.BANDS_THERE
-    ]
+    assert told(bench) == [Reason.BATCH_ADDED, Reason.STAGE_BEGUN, Reason.BANDS_MOVING, Reason.BANDS_THERE]
 
 
 def test_mist_is_given_for_the_batch_not_for_the_config() -> None:

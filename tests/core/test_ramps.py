@@ -57,7 +57,8 @@ def test_edges_never_turn_back(quantity: Quantity, old: Band, new: Band) -> None
 
 @example(
     Quantity.TEMPERATURE,
-    Band(None, 0.3, 0.2, None, 0.4, "a limit at once, over an aim"), Band(0.4, 0.6, 0.5, 0.3, 0.7, "new"),
+    Band(None, 0.3, 0.2, None, 0.4, "a limit at once, over an aim"),
+    Band(0.4, 0.6, 0.5, 0.3, 0.7, "new"),
 )
 @example(
     Quantity.TEMPERATURE,

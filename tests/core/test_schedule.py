@@ -27,8 +27,13 @@ def utc(text: str) -> int:
 
 def programme(**over: object) -> ProgrammeSettings:
     plain: dict[str, object] = {
-        "id": "mist-by-the-clock", "space": "tent", "role": Role.MIST, "run_ms": 8_000,
-        "night_run_ms": 3_000, "when": When.ALWAYS, "every_min": 15,
+        "id": "mist-by-the-clock",
+        "space": "tent",
+        "role": Role.MIST,
+        "run_ms": 8_000,
+        "night_run_ms": 3_000,
+        "when": When.ALWAYS,
+        "every_min": 15,
     }
     return ProgrammeSettings(**(plain | over))  # type: ignore[arg-type]
 
@@ -98,9 +103,18 @@ def test_both_readings_of_the_repeated_hour_are_the_same_window(hour_utc: int) -
 
 @pytest.mark.parametrize(
     ("hours", "moment", "on"),
-    [(12, "04:00", True), (12, "03:59", False), (12, "15:59", True), (12, "16:00", False),
-     (0, "10:00", False), (24, "00:00", True), (20, "23:00", True), (20, "00:30", False),
-     (0.5, "04:29", True), (0.5, "04:30", False)],
+    [
+        (12, "04:00", True),
+        (12, "03:59", False),
+        (12, "15:59", True),
+        (12, "16:00", False),
+        (0, "10:00", False),
+        (24, "00:00", True),
+        (20, "23:00", True),
+        (20, "00:30", False),
+        (0.5, "04:29", True),
+        (0.5, "04:30", False),
+    ],
 )
 def test_light_hours(hours: float, moment: str, on: bool) -> None:
     """From 06:00 in Rome, which is 04:00 UTC in October's summer time."""
@@ -127,13 +141,22 @@ def test_light_that_never_changes_has_no_next_change(hours: float) -> None:
     assert schedule.next_light_change_ms(LightSettings(360, hours), 0, ROME) is None
 
 
-CHANGES = [utc("2026-03-29T01:00:00"), utc("2026-10-25T01:00:00"), utc("2026-04-04T15:00:00"),
-           utc("2026-10-03T15:30:00"), utc("2026-11-01T05:00:00"), utc("2026-03-08T05:00:00")]
+CHANGES = [
+    utc("2026-03-29T01:00:00"),
+    utc("2026-10-25T01:00:00"),
+    utc("2026-04-04T15:00:00"),
+    utc("2026-10-03T15:30:00"),
+    utc("2026-11-01T05:00:00"),
+    utc("2026-03-08T05:00:00"),
+]
 
 
 @given(
-    st.sampled_from(CHANGES), st.integers(-36 * 60, 12 * 60), st.integers(0, 1_439),
-    st.integers(1, 95), st.sampled_from([ROME, HOWE, HAVANA]),
+    st.sampled_from(CHANGES),
+    st.integers(-36 * 60, 12 * 60),
+    st.integers(0, 1_439),
+    st.integers(1, 95),
+    st.sampled_from([ROME, HOWE, HAVANA]),
 )
 def test_the_next_light_change_is_the_first_one(
     change: int, offset_min: int, from_min: int, quarters: int, zone: ZoneInfo
@@ -143,7 +166,8 @@ def test_the_next_light_change_is_the_first_one(
     wall = change + offset_min * 60_000
     now = schedule.light_wanted(light, wall, zone)
     walked = next(
-        at for at in range(wall + 60_000, wall + 50 * HOUR, 60_000)
+        at
+        for at in range(wall + 60_000, wall + 50 * HOUR, 60_000)
         if schedule.light_wanted(light, at, zone) != now
     )
     assert schedule.next_light_change_ms(light, wall, zone) == walked
@@ -159,23 +183,39 @@ def test_a_clock_reading_as_a_moment() -> None:
 
 @pytest.mark.parametrize(
     ("weekday", "names"),
-    [("*", "*"), ("0", "sun"), ("7", "sun"), ("1-5", "mon,tue,wed,thu,fri"), ("Sat,sun", "sat,sun"),
-     ("5-7", "fri,sat,sun"), ("fri-sun", "fri,sat,sun"),
-     ("*/2", "sun,tue,thu,sat"), ("1-5/2", "mon,wed,fri")],
+    [
+        ("*", "*"),
+        ("0", "sun"),
+        ("7", "sun"),
+        ("1-5", "mon,tue,wed,thu,fri"),
+        ("Sat,sun", "sat,sun"),
+        ("5-7", "fri,sat,sun"),
+        ("fri-sun", "fri,sat,sun"),
+        ("*/2", "sun,tue,thu,sat"),
+        ("1-5/2", "mon,wed,fri"),
+    ],
 )
 def test_weekdays_are_counted_as_crontab_does(weekday: str, names: str) -> None:
     """Source: crontab(5) of Debian's cron: '0-7 (0 or 7 is Sun, or use names)'."""
     assert schedule.cron_fields(f"30 6 * * {weekday}") == {
-        "minute": "30", "hour": "6", "day": "*", "month": "*", "day_of_week": names,
+        "minute": "30",
+        "hour": "6",
+        "day": "*",
+        "month": "*",
+        "day_of_week": names,
     }
 
 
 @pytest.mark.parametrize(
     ("text", "said"),
-    [("30 6 * *", "has 4 fields"), ("30 6 * * 8", "'8' is no weekday"),
-     ("30 6 * * lun", "'lun' is no weekday"),
-     ("30 6 * * 5-2", "run backwards"),
-     ("30 6 * * 1-5/0", "no whole number"), ("30 6 * * */0", "no whole number")],
+    [
+        ("30 6 * *", "has 4 fields"),
+        ("30 6 * * 8", "'8' is no weekday"),
+        ("30 6 * * lun", "'lun' is no weekday"),
+        ("30 6 * * 5-2", "run backwards"),
+        ("30 6 * * 1-5/0", "no whole number"),
+        ("30 6 * * */0", "no whole number"),
+    ],
 )
 def test_a_wrong_crontab_line_says_what_is_wrong(text: str, said: str) -> None:
     with pytest.raises(ValueError, match=said):

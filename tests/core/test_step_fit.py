@@ -136,9 +136,7 @@ def _wet_record(step_g_per_kg: float, pulses: int = 5) -> MistRecord:
     spans = [(n * 480_000 + 240_000, n * 480_000 + 260_000) for n in range(pulses)]
     humidity, temperature = [], []
     for ms in range(0, 2_700_000, 30_000):
-        water = 9.3 + sum(
-            step_g_per_kg * exp(-4.0 * (ms - end) / HOUR_MS) for _, end in spans if end <= ms
-        )
+        water = 9.3 + sum(step_g_per_kg * exp(-4.0 * (ms - end) / HOUR_MS) for _, end in spans if end <= ms)
         vapour = water / 1000.0 * 101_325.0 / (0.621945 + water / 1000.0)
         humidity.append((ms, 100.0 * vapour / 1818.8 + rng.gauss(0, 0.2)))
         temperature.append((ms, 16.0))

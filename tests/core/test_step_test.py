@@ -52,9 +52,7 @@ def test_every_phase_and_stop_has_words() -> None:
         (replace(farm(), relays={}), Stop.NO_FAN),
         (replace(farm(), sensors={"rh": sensor("rh", Quantity.HUMIDITY, "room")}), Stop.NO_CO2_SENSOR),
         (
-            replace(
-                farm(), relays={"f": replace(farm().relays["room-fan"], id="f", advise_only=True)}
-            ),
+            replace(farm(), relays={"f": replace(farm().relays["room-fan"], id="f", advise_only=True)}),
             Stop.ADVISE_ONLY,
         ),
     ],

@@ -1,6 +1,6 @@
 """The alarm pages say what the program does.
 
-    python tests/docs/test_alarm_pages.py     writes the table of kinds anew, between its two markers
+python tests/docs/test_alarm_pages.py     writes the table of kinds anew, between its two markers
 """
 
 import re
@@ -30,8 +30,15 @@ def row(name: str, kind: Kind) -> str:
     limits = {f"{quantity}-{side}" for quantity in TIMING for side in ("low", "high")}
     waits = "as set" if name in limits else span(kind.on_delay_ms)
     cells = (
-        f"`{name}`", f"{kind.priority}{latching}", kind.title, kind.cause, kind.consequence, kind.action,
-        f"{kind.time_allowed_min} min", waits, parents or "-",
+        f"`{name}`",
+        f"{kind.priority}{latching}",
+        kind.title,
+        kind.cause,
+        kind.consequence,
+        kind.action,
+        f"{kind.time_allowed_min} min",
+        waits,
+        parents or "-",
     )
     return f"| {' | '.join(cells)} |"
 

@@ -1,6 +1,6 @@
 """The page of commands says what `--help` says.
 
-    python tests/docs/test_commands_page.py     writes it anew below its marker
+python tests/docs/test_commands_page.py     writes it anew below its marker
 """
 
 import os

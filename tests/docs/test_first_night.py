@@ -1,6 +1,6 @@
 """The tutorial shows what the program says: its night is played, and every answer compared.
 
-    python tests/docs/test_first_night.py     plays it and writes the answers anew into the page
+python tests/docs/test_first_night.py     plays it and writes the answers anew into the page
 """
 
 import re

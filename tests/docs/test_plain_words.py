@@ -50,9 +50,7 @@ def test_every_reason_has_words_and_they_are_plain() -> None:
 @pytest.mark.parametrize("transition", [Transition.ACT, Transition.RTN, Transition.ACK])
 def test_every_message_is_plain(kind: str, transition: Transition) -> None:
     facts = {"since_ms": NOW, "from_ms": NOW - 600_000}
-    notice = AlarmNotice(
-        f"{kind}:tent", kind, 1, transition, KINDS[kind].priority, "B", True, "tent", facts
-    )
+    notice = AlarmNotice(f"{kind}:tent", kind, 1, transition, KINDS[kind].priority, "B", True, "tent", facts)
     names = {"tent": "Tent"}
     told = alarm_text(notice, names, ZoneInfo("UTC"), NOW)
     assert KINDS[kind].title in told

@@ -41,9 +41,7 @@ def master(id: str = "master") -> RelaySettings:
     return RelaySettings(id, Role.MASTER, None, advise_only=False)
 
 
-def guarded(
-    *sensors: SensorSettings, relays: tuple[RelaySettings, ...] = (), **changes: Any
-) -> FarmSettings:
+def guarded(*sensors: SensorSettings, relays: tuple[RelaySettings, ...] = (), **changes: Any) -> FarmSettings:
     """A room with its four relays, more of both, and relay keys changed."""
     return with_relays(farm(sensors=sensors, relays=relays), **changes)
 

@@ -21,10 +21,14 @@ LINES: dict[str, Line] = {
         "Cold boot, warm reboot, kill, hang, power cut: nothing goes on before the config is loaded, the check of"
         " itself has passed and a valid reading came or a programme was due",
         (
-            F + "test_f01_f02_f25_start.py::test_f01_nothing_that_follows_the_air_goes_on_before_a_valid_reading",
-            F + "test_f01_f02_f25_start.py::test_f01_the_check_of_itself_passes_and_finds_a_rule_that_is_gone",
-            F + "test_f01_f02_f25_start.py::test_f01_a_real_start_a_kill_and_a_stop_energise_nothing_by_themselves",
-            F + "test_f18_f20_f21_inputs.py::test_f20_at_the_start_everything_waits_until_the_stop_has_reported",
+            F
+            + "test_f01_f02_f25_start.py::test_f01_nothing_that_follows_the_air_goes_on_before_a_valid_reading",
+            F
+            + "test_f01_f02_f25_start.py::test_f01_the_check_of_itself_passes_and_finds_a_rule_that_is_gone",
+            F
+            + "test_f01_f02_f25_start.py::test_f01_a_real_start_a_kill_and_a_stop_energise_nothing_by_themselves",
+            F
+            + "test_f18_f20_f21_inputs.py::test_f20_at_the_start_everything_waits_until_the_stop_has_reported",
         ),
         "Until the program runs, only resistors on the relay inputs keep them off (`pull-resistors`)",
     ),
@@ -42,7 +46,8 @@ LINES: dict[str, Line] = {
         "Longest run, running time in an hour and a day, least on and off, starts in an hour; no restart gets round",
         (
             F + "test_f03_f10_f17_f18_limits.py::test_f03_running_time_of_an_hour_is_used_up_and_comes_back",
-            F + "test_f03_f10_f17_f18_limits.py::test_f03_running_time_of_a_day_is_used_up_until_local_midnight",
+            F
+            + "test_f03_f10_f17_f18_limits.py::test_f03_running_time_of_a_day_is_used_up_until_local_midnight",
             F + "test_f03_f10_f17_f18_limits.py::test_f03_a_restart_gets_round_neither",
             "core/test_interlock_properties.py::test_no_relay_ever_passes_its_limits",
         ),
@@ -86,9 +91,11 @@ LINES: dict[str, Line] = {
     "F8": Line(
         "A load that does not do as told is found within its time, both ways; running though off is priority 1",
         (
-            F + "test_f08_f09_proofs.py::test_f08_a_load_that_runs_though_told_off_is_found_and_calls_with_priority_1",
+            F
+            + "test_f08_f09_proofs.py::test_f08_a_load_that_runs_though_told_off_is_found_and_calls_with_priority_1",
             F + "test_f08_f09_proofs.py::test_f08_a_load_that_stands_though_told_on_is_found_and_calls",
-            F + "test_f08_f09_proofs.py::test_f08_whatever_happens_a_load_seen_to_run_past_its_time_is_locked",
+            F
+            + "test_f08_f09_proofs.py::test_f08_whatever_happens_a_load_seen_to_run_past_its_time_is_locked",
             "core/test_farm.py::test_a_board_that_stays_on_is_called_and_locked_until_reset",
         ),
         "An input that sees the load: flow, current, a running contact",
@@ -97,7 +104,8 @@ LINES: dict[str, Line] = {
         "After that nothing turns it on until a named person resets it, and what lies upstream is off",
         (
             F + "test_f08_f09_proofs.py::test_f09_nothing_but_a_named_person_lets_it_run_again",
-            F + "test_f08_f09_proofs.py::test_f09_the_master_upstream_runs_with_its_loads_and_falls_when_one_sticks",
+            F
+            + "test_f08_f09_proofs.py::test_f09_the_master_upstream_runs_with_its_loads_and_falls_when_one_sticks",
             F + "test_f08_f09_proofs.py::test_f09_the_lock_outlasts_a_restart",
         ),
         "A welded contact cannot open itself: a valve or contactor upstream (`master`), else somebody's hand",
@@ -127,7 +135,8 @@ LINES: dict[str, Line] = {
             "core/test_interlock_properties.py::test_a_wall_clock_that_steps_moves_no_run",
             "core/test_interlock.py::test_a_clock_that_jumps_a_day_and_back_does_not_refill_the_day",
             "timers/test_timers.py::test_named_times_in_the_change_nights",
-            F + "test_f06_f26_interlocks.py::test_f26_the_weekly_test_keeps_its_hour_by_the_wall_in_both_change_nights",
+            F
+            + "test_f06_f26_interlocks.py::test_f26_the_weekly_test_keeps_its_hour_by_the_wall_in_both_change_nights",
         ),
         "",
     ),
@@ -176,10 +185,13 @@ LINES: dict[str, Line] = {
     "F18": Line(
         "The day's water has a cap; water for over a minute with every valve off is priority 1; a leak shuts the water",
         (
-            F + "test_f18_f20_f21_inputs.py::test_f18_water_for_over_a_minute_with_every_valve_off_calls_with_priority_1",
+            F
+            + "test_f18_f20_f21_inputs.py::test_f18_water_for_over_a_minute_with_every_valve_off_calls_with_priority_1",
             F + "test_f18_f20_f21_inputs.py::test_f18_what_lies_upstream_stays_off_until_a_named_reset",
-            F + "test_f18_f20_f21_inputs.py::test_f18_a_leak_shuts_all_water_of_its_space_until_it_is_dry_and_reset",
-            F + "test_f03_f10_f17_f18_limits.py::test_f18_the_days_cap_is_told_at_80_percent_and_ends_the_mist",
+            F
+            + "test_f18_f20_f21_inputs.py::test_f18_a_leak_shuts_all_water_of_its_space_until_it_is_dry_and_reset",
+            F
+            + "test_f03_f10_f17_f18_limits.py::test_f18_the_days_cap_is_told_at_80_percent_and_ends_the_mist",
             F + "test_f03_f10_f17_f18_limits.py::test_f18_a_person_gives_half_of_it_again_once",
             "core/test_interlock_properties.py::test_the_days_water_is_never_passed",
         ),
@@ -187,7 +199,10 @@ LINES: dict[str, Line] = {
     ),
     "F19": Line(
         "With somebody inside the fan runs, mist and UV lamp are off; it ends by itself",
-        (F + "test_f16_f22_f24_links.py::test_f19_with_somebody_inside_the_fan_runs_and_mist_is_off_for_two_hours",),
+        (
+            F
+            + "test_f16_f22_f24_links.py::test_f19_with_somebody_inside_the_fan_runs_and_mist_is_off_for_two_hours",
+        ),
         "The switch at the door, and people who use it",
     ),
     "F20": Line(
@@ -240,9 +255,12 @@ LINES: dict[str, Line] = {
     "F26": Line(
         "The alarm relay is on while all is well and drops for two seconds once a week, which is logged",
         (
-            F + "test_f06_f26_interlocks.py::test_f26_once_a_week_it_drops_for_two_seconds_and_that_is_logged",
-            F + "test_f06_f26_interlocks.py::test_f26_it_drops_while_an_alarm_of_priority_1_waits_for_somebody",
-            F + "test_f06_f26_interlocks.py::test_f26_the_alarm_relay_rises_with_the_first_good_reading_and_not_before",
+            F
+            + "test_f06_f26_interlocks.py::test_f26_once_a_week_it_drops_for_two_seconds_and_that_is_logged",
+            F
+            + "test_f06_f26_interlocks.py::test_f26_it_drops_while_an_alarm_of_priority_1_waits_for_somebody",
+            F
+            + "test_f06_f26_interlocks.py::test_f26_the_alarm_relay_rises_with_the_first_good_reading_and_not_before",
         ),
         "Somebody who hears the sounder, and its battery",
     ),

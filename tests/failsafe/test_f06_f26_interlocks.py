@@ -50,9 +50,7 @@ def test_f06_heat_is_cut_at_once_when_the_fan_is_no_longer_seen():
 
 def test_f06_heat_is_cut_when_the_proof_falls_silent():
     silent = contact("turns", Quantity.RUNNING, silent_after_ms=120_000)
-    bench = Bench(
-        guarded(silent, room_fan=proved_by("turns", 15), room_heater={"only_with": ("room-fan",)})
-    )
+    bench = Bench(guarded(silent, room_fan=proved_by("turns", 15), room_heater={"only_with": ("room-fan",)}))
     bench.wait(90)
     override(bench, "room-heater", True)
     bench.read(turns=1.0)

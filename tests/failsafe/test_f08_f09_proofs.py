@@ -204,9 +204,7 @@ def test_f09_the_master_upstream_runs_with_its_loads_and_falls_when_one_sticks()
 
 @settings(max_examples=60)
 @given(
-    st.lists(
-        st.tuples(st.sampled_from(["on", "off", "flow", "still"]), st.floats(0.5, 40.0)), max_size=25
-    )
+    st.lists(st.tuples(st.sampled_from(["on", "off", "flow", "still"]), st.floats(0.5, 40.0)), max_size=25)
 )
 def test_f08_whatever_happens_a_load_seen_to_run_past_its_time_is_locked(moves):
     """Water and relay move as they like; told off for over 10 s with water seen, it is locked for good."""

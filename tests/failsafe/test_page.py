@@ -1,6 +1,6 @@
 """The fail-safe page: made from `proofs.py`, and every test it names is there.
 
-    python tests/failsafe/test_page.py     writes the table anew, between its two markers
+python tests/failsafe/test_page.py     writes the table anew, between its two markers
 """
 
 import ast

@@ -59,8 +59,7 @@ def test_it_carries_the_program_its_templates_and_the_shipped_config(wheel: Path
         if path.is_file() and path.suffix != ".pyc" and ".mypy_cache" not in path.parts
     }
     shipped = {
-        f"gillhouse/shipped/{path.relative_to(ROOT / 'config')}"
-        for path in (ROOT / "config").rglob("*.yaml")
+        f"gillhouse/shipped/{path.relative_to(ROOT / 'config')}" for path in (ROOT / "config").rglob("*.yaml")
     }
     assert "gillhouse/shipped/farm.yaml" in shipped
     assert "gillhouse/shipped/species/shiitake.yaml" in shipped

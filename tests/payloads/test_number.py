@@ -19,7 +19,14 @@ def read(payload: bytes, quantity: Quantity = Quantity.HUMIDITY, unit: str = "%"
 @pytest.mark.parametrize(
     "payload",
     [
-        b"85.3", b"85,3", b"85.3 %", b"85.3%", b"85,3 % RH", b"+85.3", b" 85.3\r\n", b"8.53e1",
+        b"85.3",
+        b"85,3",
+        b"85.3 %",
+        b"85.3%",
+        b"85,3 % RH",
+        b"+85.3",
+        b" 85.3\r\n",
+        b"8.53e1",
         "85.3\u00a0%".encode(),
     ],
 )

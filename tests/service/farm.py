@@ -88,9 +88,19 @@ class Daemon:
     def start(self) -> None:
         with self.log.open("a") as log:
             self.process = subprocess.Popen(
-                [sys.executable, "-m", "gillhouse", "run", "--config", str(self.config), "--state",
-                 str(self.state)],
-                stderr=log, stdout=log, text=True,
+                [
+                    sys.executable,
+                    "-m",
+                    "gillhouse",
+                    "run",
+                    "--config",
+                    str(self.config),
+                    "--state",
+                    str(self.state),
+                ],
+                stderr=log,
+                stdout=log,
+                text=True,
             )
         wait_until(lambda: (self.state / "local.sock").exists() or self.ended(), 20, "the daemon to be up")
         assert not self.ended(), self.log.read_text()
@@ -124,5 +134,8 @@ class Daemon:
     def attempt(self, words: Sequence[str]) -> subprocess.CompletedProcess[str]:
         return subprocess.run(
             [sys.executable, "-m", "gillhouse", *words, "--state", str(self.state)],
-            capture_output=True, text=True, timeout=60, check=False,
+            capture_output=True,
+            text=True,
+            timeout=60,
+            check=False,
         )

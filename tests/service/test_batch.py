@@ -61,7 +61,17 @@ def test_what_cannot_be_is_refused_in_words_and_nothing_is_left_behind(daemon: D
     said = daemon.run("batch", "add", "two words", *LION, "--stage", "fruiting", fails=True)
     assert "cannot be called 'two words'" in said
     said = daemon.run(
-        "batch", "add", "M-1", "--space", "tent", "--species", "moss", "--kg", "4", "--stage", "fruiting",
+        "batch",
+        "add",
+        "M-1",
+        "--space",
+        "tent",
+        "--species",
+        "moss",
+        "--kg",
+        "4",
+        "--stage",
+        "fruiting",
         fails=True,
     )
     assert "no such thing as species moss" in said

@@ -115,9 +115,7 @@ def test_what_is_kept_is_raw_and_who_did_it(state: Path) -> None:
     run(state, "calibrate", "tent-rh", *SALT, "72.1", "--yes")
     with Reader(state / "journal.db") as reader:
         assert [one.value for one in reader.readings("tent-rh", 0, 1 << 48)] == before
-        (told,) = [
-            one.event for one in reader.events(0, 1 << 62) if one.event.reason is Reason.CALIBRATED
-        ]
+        (told,) = [one.event for one in reader.events(0, 1 << 62) if one.event.reason is Reason.CALIBRATED]
     assert told.facts["who"]
     assert told.facts["sensor"] == "tent-rh"
 

@@ -70,9 +70,7 @@ def test_a_broker_restart_is_survived_and_told(daemon: Daemon, board: Board, bro
     _dry_until_mist(board)
 
 
-def test_a_broker_absent_at_the_start_is_waited_for(
-    daemon: Daemon, broker: MosquittoBroker
-) -> None:
+def test_a_broker_absent_at_the_start_is_waited_for(daemon: Daemon, broker: MosquittoBroker) -> None:
     broker.stop()
     daemon.start()
     assert not daemon.connected()

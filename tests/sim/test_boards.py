@@ -136,8 +136,14 @@ def test_the_same_seed_makes_the_same_sensor() -> None:
 # ---- relay boards
 
 WIRE = RelayWire(
-    "mist", "mqtt", "trial/mist/set", '{"on": true, "seconds": {seconds}, "id": "{id}"}', '{"on": false}',
-    state_topic="trial/mist/state", state_path="/state", available_topic="trial/alive",
+    "mist",
+    "mqtt",
+    "trial/mist/set",
+    '{"on": true, "seconds": {seconds}, "id": "{id}"}',
+    '{"on": false}',
+    state_topic="trial/mist/state",
+    state_path="/state",
+    available_topic="trial/alive",
 )
 
 

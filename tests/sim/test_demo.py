@@ -209,9 +209,7 @@ def test_all_that_is_left_says_that_it_is_simulated(night: Night) -> None:
 
 def test_the_same_seed_leaves_the_same_bytes_and_another_does_not(tmp_path: Path) -> None:
     """Another directory, another port, another pace of the machine: the same night."""
-    left = {
-        name: _run(tmp_path / name, seed) for name, seed in (("one", 5), ("two", 5), ("other", 6))
-    }
+    left = {name: _run(tmp_path / name, seed) for name, seed in (("one", 5), ("two", 5), ("other", 6))}
     assert left["one"] == left["two"]
     assert left["one"]["night.json"] != left["other"]["night.json"]
 

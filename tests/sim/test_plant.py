@@ -147,9 +147,7 @@ def test_the_story_breaks_what_it_says_and_mends_it(tmp_path: Path) -> None:
     boards = sensor_boards(config.routes, house.sensors)
     done: list[OperatorAction | BatchAction | Calibrated] = []
     standing = ["sensor-silent:tent-rh", "humidity-low:barn"]
-    scene = Scene(
-        house, boards, done.append, lambda: standing, lambda _: {}, lambda: 1_760_000_000_000
-    )
+    scene = Scene(house, boards, done.append, lambda: standing, lambda _: {}, lambda: 1_760_000_000_000)
 
     def until(at_ms: int) -> None:
         while moments and moments[0].at_ms <= at_ms:
@@ -187,7 +185,11 @@ def test_the_story_breaks_what_it_says_and_mends_it(tmp_path: Path) -> None:
     assert correct(check.calibration, 88.0 + bias) == pytest.approx(88.0, abs=0.1)
     spaces_hit = {(fault.space, fault.what.split()[0]) for fault in story.faults}
     assert spaces_hit == {
-        ("tent", "mist"), ("tent", "board"), ("room", "door"), ("room", "tank"), ("tent", "tank"),
+        ("tent", "mist"),
+        ("tent", "board"),
+        ("room", "door"),
+        ("room", "tank"),
+        ("tent", "tank"),
     }
     (added, _, stage) = [action for action in done if isinstance(action, BatchAction)]
     assert (added.act, added.space, added.species) == (BatchAct.ADD, "room", "grey-oyster")
@@ -225,7 +227,9 @@ def test_scores_count_seconds_by_hand(house: House) -> None:
     assert low is not None
     assert ceiling is not None
     for at_ms, humidity, ppm in (
-        (10_000, low + 2, ceiling - 1), (20_000, low - 2, ceiling - 1), (29_000, low + 2, ceiling + 1),
+        (10_000, low + 2, ceiling - 1),
+        (20_000, low - 2, ceiling - 1),
+        (29_000, low + 2, ceiling + 1),
         (39_000, low + 2, ceiling - 1),
     ):
         room.temperature_c = 17.0

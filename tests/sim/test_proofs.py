@@ -1,7 +1,5 @@
 """The trial shows proof inputs as true loads would: with the relay, and against it when it is stuck."""
 
-
-
 from core.farm_parts import farm
 from failsafe.farms import contact, proved_by, with_relays
 from gillhouse.core.quantities import Quantity

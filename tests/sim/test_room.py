@@ -19,8 +19,15 @@ from gillhouse.sim.room import CO2_G_PER_L, Outside, Room, RoomPlan
 psychrolib.SetUnitSystem(psychrolib.SI)
 
 PLAN = RoomPlan(
-    volume_m3=30.0, leak_m2=0.01, shell_m2=60.0, shell_w_m2k=0.6, structure_j_k=1.5e6,
-    substrate_kg=300.0, crop_m2=12.0, floor_m2=12.0, breath_g_kgh=0.1,
+    volume_m3=30.0,
+    leak_m2=0.01,
+    shell_m2=60.0,
+    shell_w_m2k=0.6,
+    structure_j_k=1.5e6,
+    substrate_kg=300.0,
+    crop_m2=12.0,
+    floor_m2=12.0,
+    breath_g_kgh=0.1,
 )
 
 
@@ -206,11 +213,22 @@ def test_misting_cools_along_the_wet_bulb() -> None:
     hot = Outside(30.0, ratio_of(30.0, 35.0), 425.0)
     space = Room(
         RoomPlan(
-            volume_m3=30.0, leak_m2=0.0, shell_m2=1e-6, shell_w_m2k=0.0, structure_j_k=1e6,
-            substrate_kg=1e-6, crop_m2=1e-9, floor_m2=1e-6, breath_g_kgh=0.0, air_factor=1.0,
-            skin_w_k=0.0, drop_um=10.0,
+            volume_m3=30.0,
+            leak_m2=0.0,
+            shell_m2=1e-6,
+            shell_w_m2k=0.0,
+            structure_j_k=1e6,
+            substrate_kg=1e-6,
+            crop_m2=1e-9,
+            floor_m2=1e-6,
+            breath_g_kgh=0.0,
+            air_factor=1.0,
+            skin_w_k=0.0,
+            drop_um=10.0,
         ),
-        hot, 30.0, 35.0,
+        hot,
+        30.0,
+        35.0,
     )
     space.drive.mist_kg_s = 0.0005
     for _ in range(1500):

@@ -30,9 +30,7 @@ class Noted:
 
 
 @contextmanager
-def writing(
-    path: Path, clock: Clock | None = None, settings: StoreSettings | None = None
-) -> Iterator[Noted]:
+def writing(path: Path, clock: Clock | None = None, settings: StoreSettings | None = None) -> Iterator[Noted]:
     """A started writer, closed at the end."""
     tokens: list[object] = []
     states: list[tuple[bool, str]] = []

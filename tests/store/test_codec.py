@@ -30,22 +30,45 @@ whole = st.integers(-(2**62), 2**62)
 numbers = st.floats(allow_nan=False, allow_infinity=False)
 points = st.builds(Point, numbers, numbers, numbers, texts, whole)
 calibrations = st.builds(
-    Calibration, st.sampled_from(Quantity), numbers, numbers, numbers, whole, whole,
+    Calibration,
+    st.sampled_from(Quantity),
+    numbers,
+    numbers,
+    numbers,
+    whole,
+    whole,
     st.lists(points, min_size=1, max_size=2).map(tuple),
 )
 measurements = st.builds(
-    Measurement, numbers, numbers, numbers, numbers, st.none() | numbers, whole,
+    Measurement,
+    numbers,
+    numbers,
+    numbers,
+    numbers,
+    st.none() | numbers,
+    whole,
 )
 inputs_of_all_kinds = st.one_of(
     st.builds(
-        inputs.Reading, texts, st.floats(allow_nan=False), whole, st.booleans(), st.none() | whole,
+        inputs.Reading,
+        texts,
+        st.floats(allow_nan=False),
+        whole,
+        st.booleans(),
+        st.none() | whole,
         st.sampled_from(inputs.Delivery),
     ),
     st.builds(inputs.Due, texts, whole),
     st.builds(inputs.RelayReport, texts, st.none() | st.booleans(), st.booleans()),
     st.builds(
-        inputs.OperatorAction, st.sampled_from(inputs.Act), texts, texts, texts, st.none() | st.booleans(),
-        st.none() | whole, st.none() | whole,
+        inputs.OperatorAction,
+        st.sampled_from(inputs.Act),
+        texts,
+        texts,
+        texts,
+        st.none() | st.booleans(),
+        st.none() | whole,
+        st.none() | whole,
     ),
     st.builds(inputs.Calibrated, texts, st.none() | calibrations, texts),
     st.builds(inputs.Measure, texts, texts, st.booleans()),
@@ -54,9 +77,20 @@ inputs_of_all_kinds = st.one_of(
     st.builds(inputs.Measured, texts, texts, st.none() | measurements),
     st.builds(inputs.SensorsAway, st.lists(texts, max_size=3).map(tuple), texts, whole),
     st.builds(
-        inputs.BatchAction, st.sampled_from(inputs.BatchAct), texts, texts, st.none() | whole,
-        st.none() | texts, st.none() | st.sampled_from(Stage), st.none() | numbers, st.none() | texts,
-        st.none() | texts, st.none() | st.booleans(), st.none() | numbers, st.none() | numbers, texts,
+        inputs.BatchAction,
+        st.sampled_from(inputs.BatchAct),
+        texts,
+        texts,
+        st.none() | whole,
+        st.none() | texts,
+        st.none() | st.sampled_from(Stage),
+        st.none() | numbers,
+        st.none() | texts,
+        st.none() | texts,
+        st.none() | st.booleans(),
+        st.none() | numbers,
+        st.none() | numbers,
+        texts,
     ),
     st.builds(inputs.LinkChange, st.sampled_from(inputs.Link), st.booleans(), texts),
     st.builds(inputs.ClockStep, whole),
@@ -76,9 +110,23 @@ def test_an_input_comes_back_as_it_was(item: inputs.Input) -> None:
 
 
 def test_every_kind_of_input_is_covered() -> None:
-    drawn = {"Reading", "Due", "RelayReport", "OperatorAction", "LinkChange", "ClockStep", "SettingsChange",
-             "Started", "Calibrated", "SensorsAway", "BatchAction", "Measure", "Measured", "ChannelReport",
-             "TooMany"}
+    drawn = {
+        "Reading",
+        "Due",
+        "RelayReport",
+        "OperatorAction",
+        "LinkChange",
+        "ClockStep",
+        "SettingsChange",
+        "Started",
+        "Calibrated",
+        "SensorsAway",
+        "BatchAction",
+        "Measure",
+        "Measured",
+        "ChannelReport",
+        "TooMany",
+    }
     assert set(INPUT_KINDS) == drawn
 
 

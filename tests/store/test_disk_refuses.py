@@ -188,7 +188,10 @@ def test_a_full_disk_is_told_and_survived(tmp_path: Path) -> None:
     said = subprocess.run(
         [sys.executable, "-c", FULL_DISK, str(path)],
         env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])},
-        capture_output=True, text=True, timeout=60, check=False,
+        capture_output=True,
+        text=True,
+        timeout=60,
+        check=False,
     )
     assert said.returncode == 0, said.stderr
     early, down, let_go, states = json.loads(said.stdout)

@@ -107,7 +107,10 @@ def test_every_input_comes_back_exactly(
 
 
 @given(
-    st.sampled_from(Quality), st.booleans(), st.integers(0, 63), st.integers(0, 63),
+    st.sampled_from(Quality),
+    st.booleans(),
+    st.integers(0, 63),
+    st.integers(0, 63),
     st.none() | st.integers(0, 2**47),
 )
 def test_particulars_share_a_number_without_touching(
@@ -143,16 +146,52 @@ def test_the_named_view_says_the_same_as_the_reader(tmp_path: Path) -> None:
         named = reader._db.execute("SELECT * FROM readings_named ORDER BY ts").fetchall()
         late, plain = reader.readings("tent-1", 0, 2 * T0_MS)
     assert named == [
-        ("tent-1", "humidity", "%", "tent", "middle", T0_MS - 900_000, 88.5, 1, T0_MS, 1, 1, "arrived-late",
-         "late", 0),
-        ("tent-1", "humidity", "%", "tent", "middle", T0_MS + 2000, 91.0, 2, T0_MS + 2000, 0, 0, None,
-         "live", None),
+        (
+            "tent-1",
+            "humidity",
+            "%",
+            "tent",
+            "middle",
+            T0_MS - 900_000,
+            88.5,
+            1,
+            T0_MS,
+            1,
+            1,
+            "arrived-late",
+            "late",
+            0,
+        ),
+        (
+            "tent-1",
+            "humidity",
+            "%",
+            "tent",
+            "middle",
+            T0_MS + 2000,
+            91.0,
+            2,
+            T0_MS + 2000,
+            0,
+            0,
+            None,
+            "live",
+            None,
+        ),
     ]
     assert (late.quality, late.mark, late.delivery, late.own_time, late.board_seq) == (
-        Quality.SUSPECT, Mark.LATE, Delivery.LATE, True, 0,
+        Quality.SUSPECT,
+        Mark.LATE,
+        Delivery.LATE,
+        True,
+        0,
     )
     assert (plain.quality, plain.mark, plain.delivery, plain.own_time, plain.board_seq) == (
-        Quality.GOOD, Mark.NONE, Delivery.LIVE, False, None,
+        Quality.GOOD,
+        Mark.NONE,
+        Delivery.LIVE,
+        False,
+        None,
     )
 
 
@@ -167,8 +206,11 @@ def test_the_log_comes_back_as_it_was_put(tmp_path: Path) -> None:
     )
     with writing(path) as kept:
         kept.writer.put(
-            InputRow(7, Instant(T0_MS, 1), Due("x", T0_MS)), CommandRow(7, T0_MS, told),
-            EventRow(7, T0_MS, event), AlarmRow(7, T0_MS, notice), CommandRow(0, T0_MS + 9, off),
+            InputRow(7, Instant(T0_MS, 1), Due("x", T0_MS)),
+            CommandRow(7, T0_MS, told),
+            EventRow(7, T0_MS, event),
+            AlarmRow(7, T0_MS, notice),
+            CommandRow(0, T0_MS + 9, off),
         )
         for seq in range(8, 11):
             begun = Instant(T0_MS + seq, seq)
@@ -249,7 +291,12 @@ def test_a_series_is_known_by_its_newest_description(tmp_path: Path) -> None:
     with Reader(path) as reader:
         first, second = reader.series()
         assert (first.id, first.sensor, first.quantity, first.unit, first.space, first.zone) == (
-            1, "tent-1", "humidity", "%", "room", "door",
+            1,
+            "tent-1",
+            "humidity",
+            "%",
+            "room",
+            "door",
         )
         assert (second.id, second.sensor, second.quantity) == (2, "room-1", "unknown")
         assert [at.seq for at in reader.readings("tent-1", 0, 2 * T0_MS)] == [1, 2]
@@ -277,7 +324,10 @@ def test_the_store_does_not_depend_on_the_zone_or_the_hash_seed(tmp_path: Path) 
             subprocess.run(
                 [sys.executable, "-c", DUMP, str(tmp_path / f"{place}.db")],
                 env={**os.environ, "TZ": zone, "PYTHONHASHSEED": str(place), "PYTHONPATH": path},
-                capture_output=True, text=True, timeout=60, check=True,
+                capture_output=True,
+                text=True,
+                timeout=60,
+                check=True,
             ).stdout
         )
     assert "2026-09-21" in dumps[0]

@@ -107,6 +107,11 @@ def test_questions_by_number_do_not_read_through_the_log_of_years(tmp_path: Path
         plans = [row[3] for one in asked for row in reader._db.execute(f"EXPLAIN QUERY PLAN {one}")]
     assert len(plans) > 10
     read = [plan for plan in plans if plan.startswith("SCAN")]
-    small = ("SCAN words", "SCAN series", "SCAN CONSTANT", "SCAN segments USING COVERING INDEX segments_seq",
-             "SCAN segments USING INDEX segments_seq")
+    small = (
+        "SCAN words",
+        "SCAN series",
+        "SCAN CONSTANT",
+        "SCAN segments USING COVERING INDEX segments_seq",
+        "SCAN segments USING INDEX segments_seq",
+    )
     assert [plan for plan in read if not plan.startswith(small)] == []

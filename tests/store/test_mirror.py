@@ -41,8 +41,9 @@ TENT = SeriesRow("tent-1", "humidity", "%", "tent", "middle")
 def mirroring(path: Path, url: str, batch_rows: int = 50) -> Iterator[Writer]:
     """A store with a mirror, both running."""
     clock = SystemClock()
-    writer = Writer(path, clock, StoreSettings(commit_every_ms=20, keep_days=10_000), lambda _: None,
-                    lambda ok, why: None)
+    writer = Writer(
+        path, clock, StoreSettings(commit_every_ms=20, keep_days=10_000), lambda _: None, lambda ok, why: None
+    )
     settings = MirrorSettings(
         url, "farm", "air", batch_rows=batch_rows, every_ms=20, timeout_ms=2_000, keep_days=10_000
     )
@@ -74,11 +75,16 @@ class Victoria:
     def start(self) -> None:
         self._process = subprocess.Popen(
             [
-                program("victoria-metrics", "victoria-metrics"), f"-storageDataPath={self._directory}",
-                f"-httpListenAddr={HOST}:{self._port}", "-retentionPeriod=10y", "-search.latencyOffset=0s",
-                "-dedup.minScrapeInterval=1ms", "-loggerLevel=ERROR",
+                program("victoria-metrics", "victoria-metrics"),
+                f"-storageDataPath={self._directory}",
+                f"-httpListenAddr={HOST}:{self._port}",
+                "-retentionPeriod=10y",
+                "-search.latencyOffset=0s",
+                "-dedup.minScrapeInterval=1ms",
+                "-loggerLevel=ERROR",
             ],
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
+            stdout=subprocess.DEVNULL,
+            stderr=subprocess.DEVNULL,
         )
         wait_until(self._up, 15, "victoria-metrics")
 
@@ -238,8 +244,13 @@ def test_too_much_at_once_is_halved(tmp_path: Path, picky: Picky) -> None:
 
 @pytest.mark.parametrize(
     ("status", "headers", "word"),
-    [(401, {}, "check the token"), (404, {}, "check the url, org and bucket"),
-     (429, {"Retry-After": "1"}, "429"), (503, {"Retry-After": "1"}, "503"), (500, {}, "500")],
+    [
+        (401, {}, "check the token"),
+        (404, {}, "check the url, org and bucket"),
+        (429, {"Retry-After": "1"}, "429"),
+        (503, {"Retry-After": "1"}, "503"),
+        (500, {}, "500"),
+    ],
 )
 def test_other_answers_keep_every_line(
     tmp_path: Path, picky: Picky, status: int, headers: dict[str, str], word: str

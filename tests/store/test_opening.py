@@ -39,7 +39,10 @@ def test_a_second_process_is_refused_too(tmp_path: Path) -> None:
         said = subprocess.run(
             [sys.executable, "-c", other, str(path)],
             env={**os.environ, "PYTHONPATH": str(Path(__file__).parents[1])},
-            capture_output=True, text=True, timeout=30, check=True,
+            capture_output=True,
+            text=True,
+            timeout=30,
+            check=True,
         ).stdout
     assert said.startswith("StoreError")
     assert f"process {os.getpid()}" in said

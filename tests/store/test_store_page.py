@@ -21,7 +21,9 @@ def store(tmp_path: Path) -> Path:
     clock = VirtualClock(T0_MS)
     with writing(path, clock) as kept:
         kept.writer.put(
-            SeriesRow("tent-1", "humidity", "%", "tent", "middle"), reading(1), command(1),
+            SeriesRow("tent-1", "humidity", "%", "tent", "middle"),
+            reading(1),
+            command(1),
             EventRow(0, T0_MS, Event(EventKind.GAP, "store", None, None, {"lost": 3})),
             OutboxRow(1, T0_MS, "mail", "TENT DRY", "TENT DRY 76%", T0_MS),
         )

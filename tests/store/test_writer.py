@@ -220,7 +220,9 @@ def test_a_taken_moment_keeps_both_in_the_journal(tmp_path: Path) -> None:
         stored = [(at.seq, at.value) for at in reader.readings("tent-1", 0, 2 * T0_MS)]
         assert stored == [(1, 90.0), (3, 91.2)]
         assert [item for _, _, item in reader.inputs_between(1, 3)] == [
-            first.reading, again.reading, reading(3).reading,
+            first.reading,
+            again.reading,
+            reading(3).reading,
         ]
         assert [len(lines) for lines in reader.decisions(1, 3).values()] == [1, 1, 1]
         assert sum(reader.counters("2000-01-01", "2100-01-01").values()) == 1

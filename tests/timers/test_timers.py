@@ -46,8 +46,13 @@ def face(wall_ms: int, zone: ZoneInfo) -> datetime:
 
 def programme(what: str = "mist", **over: Any) -> ProgrammeSettings:
     plain: dict[str, Any] = {
-        "id": what, "space": "tent", "role": Role.MIST, "run_ms": 8_000, "night_run_ms": 3_000,
-        "when": When.ALWAYS, "every_min": 60,
+        "id": what,
+        "space": "tent",
+        "role": Role.MIST,
+        "run_ms": 8_000,
+        "night_run_ms": 3_000,
+        "when": When.ALWAYS,
+        "every_min": 60,
     }
     return ProgrammeSettings(**(plain | over))
 
@@ -186,11 +191,17 @@ STEPS: dict[str, Callable[[int], int]] = {
 
 @pytest.mark.parametrize("zone", [ROME, HOWE])
 @pytest.mark.parametrize("step", STEPS)
-@pytest.mark.parametrize("around", ["2026-03-28T23:20:00", "2026-10-24T23:20:00", "2026-04-04T14:10:00",
-                                    "2026-10-03T14:10:00", "2026-07-01T12:34:56"])
-def test_after_a_clock_step_due_times_go_on_from_the_new_time(
-    zone: ZoneInfo, step: str, around: str
-) -> None:
+@pytest.mark.parametrize(
+    "around",
+    [
+        "2026-03-28T23:20:00",
+        "2026-10-24T23:20:00",
+        "2026-04-04T14:10:00",
+        "2026-10-03T14:10:00",
+        "2026-07-01T12:34:56",
+    ],
+)
+def test_after_a_clock_step_due_times_go_on_from_the_new_time(zone: ZoneInfo, step: str, around: str) -> None:
     """What lay between is dropped: a year ahead brings no flood, a day back no standstill."""
     timers = Timers([programme()], zone, {"report": 420})
     now = Instant(utc(around), 1_000)
@@ -269,13 +280,19 @@ def test_a_programme_that_cannot_be_read_says_why(over: dict[str, Any], said: st
         Timers([programme(**over)], ROME, {})
 
 
-CHANGES = [utc("2026-03-29T01:00:00"), utc("2026-10-25T01:00:00"),
-           utc("2026-04-04T15:00:00"), utc("2026-10-03T15:30:00")]
+CHANGES = [
+    utc("2026-03-29T01:00:00"),
+    utc("2026-10-25T01:00:00"),
+    utc("2026-04-04T15:00:00"),
+    utc("2026-10-03T15:30:00"),
+]
 
 
 @settings(max_examples=60)
 @given(
-    st.sampled_from(CHANGES), st.integers(-30 * 60, 60), st.sampled_from([ROME, HOWE]),
+    st.sampled_from(CHANGES),
+    st.integers(-30 * 60, 60),
+    st.sampled_from([ROME, HOWE]),
     st.one_of(st.sampled_from([5, 15, 30, 60]), st.integers(1, 1_440)),
 )
 def test_every_so_many_minutes_across_the_changes(
@@ -288,7 +305,9 @@ def test_every_so_many_minutes_across_the_changes(
 
 @settings(max_examples=60)
 @given(
-    st.sampled_from(CHANGES), st.integers(-30 * 60, 60), st.sampled_from([ROME, HOWE]),
+    st.sampled_from(CHANGES),
+    st.integers(-30 * 60, 60),
+    st.sampled_from([ROME, HOWE]),
     st.sets(st.integers(0, 59), min_size=1, max_size=4),
     st.sets(st.integers(0, 23), min_size=1, max_size=6),
 )
@@ -315,8 +334,12 @@ def test_named_times_across_the_changes(
 
 @settings(max_examples=60)
 @given(
-    st.sampled_from(CHANGES), st.integers(-30 * 60, 60), st.sampled_from([ROME, HOWE]),
-    st.integers(1, 59), st.integers(0, 22), st.integers(1, 23),
+    st.sampled_from(CHANGES),
+    st.integers(-30 * 60, 60),
+    st.sampled_from([ROME, HOWE]),
+    st.integers(1, 59),
+    st.integers(0, 22),
+    st.integers(1, 23),
 )
 def test_patterns_across_the_changes(
     change: int, offset_min: int, zone: ZoneInfo, step: int, first: int, more: int
@@ -325,15 +348,19 @@ def test_patterns_across_the_changes(
     begin, last = change + offset_min * MINUTE, min(23, first + more)
     end = begin + 30 * HOUR
     shown = [
-        at for at in range(begin, end, MINUTE)
+        at
+        for at in range(begin, end, MINUTE)
         if face(at, zone).minute % step == 0 and first <= face(at, zone).hour <= last
     ]
     assert walk(by_crontab(f"*/{step} {first}-{last} * * *", zone), begin, end) == shown
 
 
 @settings(max_examples=60)
-@given(st.lists(st.tuples(st.integers(1, 6 * HOUR), st.integers(-3 * DAY, 3 * DAY)), max_size=8),
-       st.sampled_from(CHANGES), st.sampled_from([ROME, HOWE]))
+@given(
+    st.lists(st.tuples(st.integers(1, 6 * HOUR), st.integers(-3 * DAY, 3 * DAY)), max_size=8),
+    st.sampled_from(CHANGES),
+    st.sampled_from([ROME, HOWE]),
+)
 def test_no_row_of_steps_brings_a_flood_or_a_standstill(
     moves: list[tuple[int, int]], begin: int, zone: ZoneInfo
 ) -> None:

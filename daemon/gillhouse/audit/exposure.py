@@ -87,9 +87,7 @@ def _add(spent: Spent, evidence: Evidence | None, what: tuple[str, Quantity], wi
     space, quantity = what
     settings = evidence.latest.farm.spaces.get(space) if evidence else None
     steps = [] if evidence is None or settings is None else air(evidence, settings, quantity)[1]
-    sums = hold.tally(
-        hold.cut(steps, [hold.Limits(window.from_ms, window.to_ms, spent.low, spent.high)])
-    )
+    sums = hold.tally(hold.cut(steps, [hold.Limits(window.from_ms, window.to_ms, spent.low, spent.high)]))
     spent.inside_ms += sums.inside_ms
     spent.below_ms += sums.below_ms
     spent.above_ms += sums.above_ms

@@ -29,9 +29,7 @@ def changes(events: Sequence[EventAt], from_ms: int, to_ms: int, zone: tzinfo) -
         events: in order; they may begin earlier.
     """
     begun = [one for one in events if from_ms <= one.ts < to_ms]
-    ways = {
-        (one.ts, one.event.space): one.event for one in begun if one.event.reason is Reason.BANDS_MOVING
-    }
+    ways = {(one.ts, one.event.space): one.event for one in begun if one.event.reason is Reason.BANDS_MOVING}
     found = []
     for one in begun:
         reason = one.event.reason

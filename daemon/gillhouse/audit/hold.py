@@ -175,9 +175,7 @@ def without(steps: Sequence[Held], spans: Sequence[tuple[int, int]]) -> list[Hel
     return left
 
 
-def outside_of(
-    holes_: Sequence[tuple[int, int]], spans: Sequence[tuple[int, int]]
-) -> list[tuple[int, int]]:
+def outside_of(holes_: Sequence[tuple[int, int]], spans: Sequence[tuple[int, int]]) -> list[tuple[int, int]]:
     """What is left of some times when others are taken out of them."""
     steps = without([Held(begin, end, 0.0, False) for begin, end in holes_], spans)
     return [(step.from_ms, step.to_ms) for step in steps]

@@ -39,7 +39,5 @@ def _moment(text: str, zone: tzinfo) -> int:
     try:
         naive = datetime.strptime(words, "%Y-%m-%d %H:%M")  # noqa: DTZ007 - the farm's zone follows
     except ValueError as error:
-        raise click.BadParameter(
-            f"{text!r} is no day; write 2026-11-20, or '2026-11-20 18:30'"
-        ) from error
+        raise click.BadParameter(f"{text!r} is no day; write 2026-11-20, or '2026-11-20 18:30'") from error
     return round(naive.replace(tzinfo=zone).astimezone(UTC).timestamp() * 1000)

@@ -43,17 +43,42 @@ Told = Callable[[int], None]
 
 
 @click.command()
-@click.option("--hours", type=click.FloatRange(0.05, 72.0), default=12.0, show_default=True,
-              help="How much of the night, from 20:00 on.")
-@click.option("--seed", type=int, default=1, show_default=True,
-              help="Which night: weather, sensors' errors and labels come from it.")
-@click.option("--season", type=click.Choice(list(SEASONS)), default="autumn", show_default=True,
-              help="What the invented weather is like.")
-@click.option("--out", type=click.Path(path_type=Path, file_okay=False), default=Path("trial-night"),
-              show_default=True, help="Where the night is left.")
+@click.option(
+    "--hours",
+    type=click.FloatRange(0.05, 72.0),
+    default=12.0,
+    show_default=True,
+    help="How much of the night, from 20:00 on.",
+)
+@click.option(
+    "--seed",
+    type=int,
+    default=1,
+    show_default=True,
+    help="Which night: weather, sensors' errors and labels come from it.",
+)
+@click.option(
+    "--season",
+    type=click.Choice(list(SEASONS)),
+    default="autumn",
+    show_default=True,
+    help="What the invented weather is like.",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, file_okay=False),
+    default=Path("trial-night"),
+    show_default=True,
+    help="Where the night is left.",
+)
 @click.option("--serve", is_flag=True, help="Show the night in a browser on this machine until Ctrl-C.")
-@click.option("--speed", type=click.Choice(["full", "real"]), default="full", show_default=True,
-              help="real: a minute takes a minute.")
+@click.option(
+    "--speed",
+    type=click.Choice(["full", "real"]),
+    default="full",
+    show_default=True,
+    help="real: a minute takes a minute.",
+)
 @config_option
 def command(  # noqa: PLR0913 - each is an option
     hours: float, seed: int, season: str, out: Path, serve: bool, speed: str, config_path: Path | None
@@ -95,7 +120,7 @@ def make_room(out: Path) -> None:
 def _is_trial(out: Path) -> bool:
     """The farm file is the first thing a trial writes, so an interrupted one is known too."""
     farm, journal = out / FARM_FILE, out / JOURNAL
-    begun = farm.exists() and farm.read_bytes().startswith(HEAD[:HEAD.index(".")].encode())
+    begun = farm.exists() and farm.read_bytes().startswith(HEAD[: HEAD.index(".")].encode())
     return begun and (not journal.exists() or _is_marked(journal))
 
 

@@ -35,9 +35,7 @@ def sensors_of(config: Config, space: str, quantity: Quantity) -> list[SensorSet
 
 def relays_of(config: Config, space: str, role: Role) -> list[str]:
     """Relays of one role that belong to the space alone."""
-    return [
-        relay.id for relay in config.farm.relays.values() if relay.space == space and relay.role is role
-    ]
+    return [relay.id for relay in config.farm.relays.values() if relay.space == space and relay.role is role]
 
 
 def series(reader: Reader, sensors: Iterable[SensorSettings], span: Span) -> Series:
@@ -76,9 +74,7 @@ def on_spans(reader: Reader, relays: Sequence[str], span: Span) -> list[Span]:
             for one in reader.commands(span[0] - LEASE_BEFORE_MS, span[1], relay)
             if not one.command.advise
         ]
-        found += [
-            (run.from_ms, run.to_ms) for run in runs(issued, stops, span[1]) if run.to_ms > span[0]
-        ]
+        found += [(run.from_ms, run.to_ms) for run in runs(issued, stops, span[1]) if run.to_ms > span[0]]
     return joined(found)
 
 

@@ -38,8 +38,10 @@ class Ear:
         self.heard: dict[str, Message] = {}
         self._box: Box[Message | bool] = Box(self.clock)
         self.link = BrokerLink(
-            replace(broker, client_id=f"{broker.client_id}-listen"), self.clock,
-            lambda message, _synced: self._box.put(message), lambda up, _why: self._box.put(up),
+            replace(broker, client_id=f"{broker.client_id}-listen"),
+            self.clock,
+            lambda message, _synced: self._box.put(message),
+            lambda up, _why: self._box.put(up),
         )
         self.link.subscribe(topics)
         self.link.start()
@@ -72,8 +74,14 @@ class Ear:
 @click.command()
 @click.option("--host", default=None, help="The broker. Default: the config's.")
 @click.option("--port", type=int, default=None)
-@click.option("--for", "seconds", type=click.FloatRange(0.2, 3600), default=20.0, show_default=True,
-              help="How many seconds to listen.")
+@click.option(
+    "--for",
+    "seconds",
+    type=click.FloatRange(0.2, 3600),
+    default=20.0,
+    show_default=True,
+    help="How many seconds to listen.",
+)
 @click.option("--write", is_flag=True, help="Ask which space each board is in; print lines for farm.yaml.")
 @click.option("--relays", is_flag=True, help="Click each relay for two seconds. Disconnect all loads first.")
 @config_option
@@ -140,11 +148,19 @@ def _write(found: list[tuple[str, Guess]]) -> None:
 def _entry(topic: str, guess: Guess, space: str) -> list[str]:
     assert guess.quantity is not None
     ident = re.sub(r"[^a-z0-9]+", "-", f"{space}-{guess.quantity.value}".lower()).strip("-")
-    lines = [f"  {ident}:", f"    space: {space}", f"    quantity: {guess.quantity.value}",
-             f"    topic: {topic}", f"    format: {guess.format}"]
+    lines = [
+        f"  {ident}:",
+        f"    space: {space}",
+        f"    quantity: {guess.quantity.value}",
+        f"    topic: {topic}",
+        f"    format: {guess.format}",
+    ]
     optional = {
-        "path": guess.path, "unit": guess.unit, "senml_name": guess.senml_name,
-        "time_path": guess.time_path, "seq_path": guess.seq_path,
+        "path": guess.path,
+        "unit": guess.unit,
+        "senml_name": guess.senml_name,
+        "time_path": guess.time_path,
+        "seq_path": guess.seq_path,
         "words": f"[{', '.join(guess.words)}]" if guess.words else None,
     }
     lines += [f"    {key}: {value}" for key, value in optional.items() if value]

@@ -42,14 +42,20 @@ def since(wall_ms: int) -> str:
 
 def config_option(function: F) -> F:
     return click.option(
-        "--config", "config_path", type=click.Path(path_type=Path, dir_okay=False), default=None,
+        "--config",
+        "config_path",
+        type=click.Path(path_type=Path, dir_okay=False),
+        default=None,
         help="Your farm.yaml. Default: ./farm.yaml, /etc/gillhouse/farm.yaml, or the shipped example.",
     )(function)
 
 
 def state_option(function: F) -> F:
     return click.option(
-        "--state", "state_dir", type=click.Path(path_type=Path, file_okay=False), default=None,
+        "--state",
+        "state_dir",
+        type=click.Path(path_type=Path, file_okay=False),
+        default=None,
         help="Where the journal is kept. Default: systemd's state directory, ~/.local/state/gillhouse, or "
         "the installed service's.",
     )(function)

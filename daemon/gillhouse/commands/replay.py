@@ -21,16 +21,28 @@ from gillhouse.store.reader import Reader
 
 
 @click.command()
-@click.option("--date", "evening", type=click.DateTime(["%Y-%m-%d"]), default=None,
-              help="The night that begins on this date. Default: the last night.")
-@click.option("--with", "other", type=click.Path(path_type=Path, exists=True, dir_okay=False), default=None,
-              help="Another farm.yaml: which decision would differ first?")
-@click.option("--out", type=click.Path(path_type=Path, dir_okay=False), default=None,
-              help="Write every decision, one a line, in canonical form.")
+@click.option(
+    "--date",
+    "evening",
+    type=click.DateTime(["%Y-%m-%d"]),
+    default=None,
+    help="The night that begins on this date. Default: the last night.",
+)
+@click.option(
+    "--with",
+    "other",
+    type=click.Path(path_type=Path, exists=True, dir_okay=False),
+    default=None,
+    help="Another farm.yaml: which decision would differ first?",
+)
+@click.option(
+    "--out",
+    type=click.Path(path_type=Path, dir_okay=False),
+    default=None,
+    help="Write every decision, one a line, in canonical form.",
+)
 @state_option
-def command(
-    evening: datetime | None, other: Path | None, out: Path | None, state_dir: Path | None
-) -> None:
+def command(evening: datetime | None, other: Path | None, out: Path | None, state_dir: Path | None) -> None:
     """Decide a night again from what was heard, and compare.
 
     Example: gillhouse replay --date 2026-11-24 --with drier.yaml

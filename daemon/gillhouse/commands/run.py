@@ -29,6 +29,7 @@ COLLECT = (20_000, 10, 10)
 """Thresholds of the garbage collector. Rows wait for their commit by the hundred, and none is in a cycle:
 with the usual 700 they would be walked for nothing at every few readings."""
 
+
 @click.command()
 @config_option
 @state_option

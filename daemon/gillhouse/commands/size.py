@@ -58,10 +58,21 @@ class Pair(click.ParamType[Air]):
 @click.option("--outside", type=Pair(), default=None, help="The air outside: 10,70 is 10 degrees C, 70 %.")
 @click.option("--inside", type=Pair(), default=None, help="What the space shall be. Default: its crop's.")
 @click.option("--ceiling", type=click.FloatRange(500, 5000), default=None, help="CO2 to stay under, ppm.")
-@click.option("--breath", "grams", type=click.FloatRange(0.01, 1e5), default=None,
-              help="CO2 the batch gives off, g/h, where you measured it.")
-@click.option("--nozzle", "nozzle", type=click.FloatRange(0.1, 1000), default=4.0, show_default=True,
-              help="Litres an hour of one nozzle, for counting nozzles.")
+@click.option(
+    "--breath",
+    "grams",
+    type=click.FloatRange(0.01, 1e5),
+    default=None,
+    help="CO2 the batch gives off, g/h, where you measured it.",
+)
+@click.option(
+    "--nozzle",
+    "nozzle",
+    type=click.FloatRange(0.1, 1000),
+    default=4.0,
+    show_default=True,
+    help="Litres an hour of one nozzle, for counting nozzles.",
+)
 @click.option("--from-log", is_flag=True, help="Air changes from quiet stretches in the journal instead.")
 @click.option("--json", "as_json", is_flag=True, help="The working as JSON.")
 @config_option

@@ -13,7 +13,8 @@ from gillhouse.store.verify_hours import said
 
 @click.command()
 @click.option(
-    "--head", default=None,
+    "--head",
+    default=None,
     help="A seal kept elsewhere, as each morning report has one: finds a log that was cut off or made anew.",
 )
 @state_option

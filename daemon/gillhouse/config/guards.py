@@ -14,9 +14,7 @@ def safety(draft: Draft) -> SafetySettings:
 
 
 def statements(draft: Draft) -> dict[str, StatementSettings]:
-    return {
-        ident: StatementSettings(ident, one.tested, one.again) for ident, one in draft.statements.items()
-    }
+    return {ident: StatementSettings(ident, one.tested, one.again) for ident, one in draft.statements.items()}
 
 
 def of_relay(relay: wf.RelayGroup) -> dict[str, Any]:

@@ -34,8 +34,7 @@ def _ln_over_ice(kelvin: float) -> float:
     return (
         -5.6745359e3 / kelvin
         + 6.3925247
-        + kelvin
-        * (-9.677843e-3 + kelvin * (6.2215701e-7 + kelvin * (2.0747825e-9 - kelvin * 9.484024e-13)))
+        + kelvin * (-9.677843e-3 + kelvin * (6.2215701e-7 + kelvin * (2.0747825e-9 - kelvin * 9.484024e-13)))
         + 4.1635019 * log(kelvin)
     )
 

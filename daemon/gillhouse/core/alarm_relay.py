@@ -60,9 +60,7 @@ def follow(plan: Plan, state: State, step: Step) -> None:
         if known.test_to_ms is not None and now.mono_ms >= known.test_to_ms:
             known.test_to_ms, step.grant = None, True
             facts: Facts = {"seconds": TEST_MS / 1000, "echoed": state.relays[relay].echoed}
-            step.events.append(
-                Event(EventKind.DECISION, relay, None, Reason.SELF_TEST, facts, (step.seq,))
-            )
+            step.events.append(Event(EventKind.DECISION, relay, None, Reason.SELF_TEST, facts, (step.seq,)))
         elif now.wall_ms >= next_test_ms(known.tested_wall_ms, plan.settings.safety, plan.settings.zone):
             known.tested_wall_ms = now.wall_ms
             if state.relays[relay].on:

@@ -44,9 +44,7 @@ class Turn:
 
     def tell(self, batch: Batch, reason: Reason, **facts: Fact) -> None:
         told = {**_facts(batch), **facts}
-        self.events.append(
-            Event(EventKind.BATCH, batch.id, batch.space, reason, told, (self.seq,))
-        )
+        self.events.append(Event(EventKind.BATCH, batch.id, batch.space, reason, told, (self.seq,)))
 
     def tell_space(self, space: str, reason: Reason, **facts: Fact) -> None:
         told = {"space": space, **facts}
@@ -153,8 +151,14 @@ def _stage(turn: Turn, action: BatchAction) -> None:
     if action.at_ms is not None and action.at_ms > turn.wall_ms + SLACK_MS:
         batch.planned = Planned(stage, action.at_ms, action.who)
         turn.tell(
-            batch, Reason.STAGE_PLANNED, who=action.who, on=turn.on(action.at_ms), next=stage.value,
-            stage=stage.value, at_ms=action.at_ms, text=action.text,
+            batch,
+            Reason.STAGE_PLANNED,
+            who=action.who,
+            on=turn.on(action.at_ms),
+            next=stage.value,
+            stage=stage.value,
+            at_ms=action.at_ms,
+            text=action.text,
         )
         return
     _begin(turn, batch, wish=Planned(stage, _past(turn, action), action.who), text=action.text)
@@ -167,7 +171,11 @@ def _begin(turn: Turn, batch: Batch, wish: Planned, text: str = "") -> None:
     batch.planned = batch.ask_from_wall_ms = None
     batch.asked = False
     turn.tell(
-        batch, Reason.STAGE_BEGUN, who=wish.who, from_stage=before.value, text=text,
+        batch,
+        Reason.STAGE_BEGUN,
+        who=wish.who,
+        from_stage=before.value,
+        text=text,
         at_ms=wish.at_wall_ms,
     )
 
@@ -188,7 +196,12 @@ def _move(turn: Turn, action: BatchAction) -> None:
         turn.crops.cold.pop(batch.id, None)
         turn.moved.append(batch.id)
     turn.tell(
-        batch, Reason.BATCH_MOVED, who=action.who, from_space=before, from_rack=rack, text=action.text,
+        batch,
+        Reason.BATCH_MOVED,
+        who=action.who,
+        from_space=before,
+        from_rack=rack,
+        text=action.text,
         at_ms=at_ms,
     )
 
@@ -222,7 +235,11 @@ def _later(turn: Turn, action: BatchAction) -> None:
         return
     batch.ask_from_wall_ms, batch.asked = action.at_ms, False
     turn.tell(
-        batch, Reason.STAGE_LATER, who=action.who, on=turn.on(action.at_ms), at_ms=action.at_ms,
+        batch,
+        Reason.STAGE_LATER,
+        who=action.who,
+        on=turn.on(action.at_ms),
+        at_ms=action.at_ms,
         text=action.text,
     )
 

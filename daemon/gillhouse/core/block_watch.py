@@ -22,9 +22,7 @@ class Air:
     humidity_pct: float
 
 
-def come_in(
-    turn: Turn, action: BatchAction, airs: Mapping[str, Air], from_c: float | None
-) -> None:
+def come_in(turn: Turn, action: BatchAction, airs: Mapping[str, Air], from_c: float | None) -> None:
     """Begins to watch the blocks an action brought into a space, if dew forms on them there.
 
     Args:
@@ -44,7 +42,11 @@ def come_in(
         turn.crops.cold[name] = ColdWatch(turn.wall_ms, start_c, block_kg, start_c, turn.wall_ms)
         dew_c = dew_point_c(air.temperature_c, air.humidity_pct)
         turn.tell(
-            batch, Reason.BLOCKS_WET, blocks_c=start_c, dew_c=round(dew_c, 1), block_kg=block_kg,
+            batch,
+            Reason.BLOCKS_WET,
+            blocks_c=start_c,
+            dew_c=round(dew_c, 1),
+            block_kg=block_kg,
             hours=round(min(hours, WATCH_MS / 3_600_000), 1),
         )
 

@@ -26,7 +26,9 @@ def _batch(settings: FarmSettings, crops: CropState, batch: Batch, wall_ms: int)
         "planned": None
         if batch.planned is None
         else {
-            "stage": batch.planned.stage.value, "at_ms": batch.planned.at_wall_ms, "who": batch.planned.who
+            "stage": batch.planned.stage.value,
+            "at_ms": batch.planned.at_wall_ms,
+            "who": batch.planned.who,
         },
         "next": None
         if proposed is None

@@ -102,9 +102,7 @@ def _valves(farm: FarmSettings, sensor: SensorSettings) -> tuple[str, ...]:
     return tuple(named or [relay.id for relay in valves if sensor.space in (None, relay.space)])
 
 
-def _inputs(
-    farm: FarmSettings, relay: RelaySettings, trips: dict[str, tuple[str, ...]]
-) -> tuple[str, ...]:
+def _inputs(farm: FarmSettings, relay: RelaySettings, trips: dict[str, tuple[str, ...]]) -> tuple[str, ...]:
     wanted = [sensor for sensor, kept in trips.items() if relay.id in kept]
     wanted += [one for one in (relay.mains, relay.tank) if one is not None]
     for wants, quantity in (

@@ -176,7 +176,10 @@ def _note_reach(
     if lately is None:
         return ()
     facts: Told = {
-        "space": space, "low": round(lately[0], 1), "high": round(lately[1], 1), "part": last,
+        "space": space,
+        "low": round(lately[0], 1),
+        "high": round(lately[1], 1),
+        "part": last,
         "within_pct": _within_pct(reach),
     }
     return (Event(EventKind.WATER, space, space, Reason.OWN_REACH, facts, (seq,)),)

@@ -19,9 +19,7 @@ def in_force(settings: FarmSettings, crops: CropState) -> FarmSettings:
     """`settings` with every space as its crop wants it at this moment of its ramp."""
     if not crops.batches and not crops.ramps:
         return settings
-    return replace(
-        settings, spaces={space: held(settings, crops, space) for space in settings.spaces}
-    )
+    return replace(settings, spaces={space: held(settings, crops, space) for space in settings.spaces})
 
 
 def held(settings: FarmSettings, crops: CropState, space: str) -> SpaceSettings:
@@ -40,9 +38,7 @@ def held(settings: FarmSettings, crops: CropState, space: str) -> SpaceSettings:
 def wished(settings: FarmSettings, crops: CropState, space: str) -> SpaceSettings:
     """One space as its crop wants it, ramps left out."""
     own = settings.spaces[space]
-    here = [
-        crop for batch in crops.in_space(space) if (crop := crop_here(settings, batch)) is not None
-    ]
+    here = [crop for batch in crops.in_space(space) if (crop := crop_here(settings, batch)) is not None]
     if not here or own.kind is SpaceKind.COLD_STORE:  # what is kept cold no longer grows
         return own
     first, met = leader(here), meet(here)
@@ -106,9 +102,7 @@ def laid_over(own: Band | None, base: Band) -> Band:
     mine = [] if own is None else [name for name in _ORDER if getattr(own, name) is not None]
     if own is None or not mine:
         return base
-    edges: dict[str, float | None] = {
-        name: getattr(own if name in mine else base, name) for name in _ORDER
-    }
+    edges: dict[str, float | None] = {name: getattr(own if name in mine else base, name) for name in _ORDER}
     width = base.high - base.low if base.low is not None and base.high is not None else 0.0
     low, high = edges["low"], edges["high"]
     if low is not None and high is not None and low >= high and not {"low", "high"} <= set(mine):

@@ -213,9 +213,7 @@ def _slopes(
         moved[index] += step
         changed = _residuals(model, moved, observed)
         share = step / unknown.scale
-        slopes.append(
-            [(before - after) / share for before, after in zip(residuals, changed, strict=True)]
-        )
+        slopes.append([(before - after) / share for before, after in zip(residuals, changed, strict=True)])
     return slopes
 
 

@@ -59,9 +59,7 @@ def take_measured(plan: Plan, state: State, step: Step, item: Measured) -> None:
         state.measured[item.space] = item.found
     words = "back to the labels" if item.found is None else "figures put to use in place of the labels"
     said: Facts = {"who": item.who, "phase": words}
-    step.events.append(
-        Event(EventKind.DECISION, item.space, item.space, Reason.MEASURING, said, (step.seq,))
-    )
+    step.events.append(Event(EventKind.DECISION, item.space, item.space, Reason.MEASURING, said, (step.seq,)))
     step.spaces[item.space] = None
 
 

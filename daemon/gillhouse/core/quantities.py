@@ -89,13 +89,20 @@ UNITS: dict[Quantity, dict[str, tuple[float, float]]] = {
     # what a board may write -> (factor, offset): canonical = value * factor + offset
     Quantity.HUMIDITY: {"%": (1.0, 0.0), "%RH": (1.0, 0.0), "1": (100.0, 0.0)},
     Quantity.TEMPERATURE: {
-        "degC": (1.0, 0.0), "Cel": (1.0, 0.0), "C": (1.0, 0.0),
-        "degF": (5 / 9, -160 / 9), "[degF]": (5 / 9, -160 / 9), "F": (5 / 9, -160 / 9),
+        "degC": (1.0, 0.0),
+        "Cel": (1.0, 0.0),
+        "C": (1.0, 0.0),
+        "degF": (5 / 9, -160 / 9),
+        "[degF]": (5 / 9, -160 / 9),
+        "F": (5 / 9, -160 / 9),
         "K": (1.0, -273.15),
     },
     Quantity.CO2: {"ppm": (1.0, 0.0), "[ppm]": (1.0, 0.0), "%": (10_000.0, 0.0)},
     Quantity.PRESSURE: {
-        "hPa": (1.0, 0.0), "mbar": (1.0, 0.0), "Pa": (0.01, 0.0), "kPa": (10.0, 0.0),
+        "hPa": (1.0, 0.0),
+        "mbar": (1.0, 0.0),
+        "Pa": (0.01, 0.0),
+        "kPa": (10.0, 0.0),
     },
     Quantity.LIGHT: {"lx": (1.0, 0.0)},
     Quantity.WIND: {"m/s": (1.0, 0.0), "km/h": (1 / 3.6, 0.0), "mph": (0.44704, 0.0)},

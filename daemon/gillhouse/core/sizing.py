@@ -149,9 +149,7 @@ def figures(asked: Question, grams_per_h: float) -> Figures:  # over 40 lines: o
     pulse_kg = air_kg * PULSE_KG_PER_KG / asked.useful_share
     nozzle = asked.litres_per_h or asked.nozzles_litres_per_h
     warmer = inside.temperature_c - outside.temperature_c
-    dry = flow / volume_m3_per_kg(
-        outside.temperature_c, outside.ratio(asked.pressure_pa), asked.pressure_pa
-    )
+    dry = flow / volume_m3_per_kg(outside.temperature_c, outside.ratio(asked.pressure_pa), asked.pressure_pa)
     latent_w = max(water, 0.0) * latent_kj_per_kg(inside.temperature_c) / 3.6
     air_w = dry * AIR_KJ_PER_KG_K * warmer / 3.6
     shell_w = asked.shell_w_m2k * SHELL_PER_M3 * volume ** (2 / 3) * warmer
@@ -309,5 +307,3 @@ def warnings(asked: Question) -> list[str]:
     if asked.heater_w and told.heater_w > asked.heater_w:
         found.append(f"The heater ({asked.heater_w:g} W) is too small for this air outside.")
     return found
-
-

@@ -15,7 +15,11 @@ from gillhouse.core.space_plan import SpacePlan
 
 STANDS_OUT: dict[Role, tuple[Reason, ...]] = {
     Role.MIST: (
-        Reason.NO_GOOD_READING, Reason.SATURATED, Reason.TOO_HUMID, Reason.CAPS_WET, Reason.AIR_DRY,
+        Reason.NO_GOOD_READING,
+        Reason.SATURATED,
+        Reason.TOO_HUMID,
+        Reason.CAPS_WET,
+        Reason.AIR_DRY,
         Reason.ASK_HOSE,
     ),
     Role.FAN: (Reason.NO_GOOD_READING, Reason.OUTSIDE_WORSE, Reason.AT_CAPACITY),
@@ -89,5 +93,3 @@ def expire(plan: Plan, state: State, step: Step, space: str) -> None:
         if programme is not None:
             reason = state.relays[relay].refused or Reason.WAITING_GAP
             step.events.append(due_event(programme, reason, (run.seq,), relay, 0))
-
-

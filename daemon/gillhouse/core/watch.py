@@ -257,7 +257,13 @@ def sensor_conditions(plan: Plan, state: State, sensor: str) -> tuple[Condition,
     space, every_ms, parents = settings.space, settings.every_ms, _silent_before(plan, state, sensor)
     return (
         Condition(
-            "sensor-silent", sensor, space, known.silent, facts, off_delay_ms=every_ms, parents=parents,
+            "sensor-silent",
+            sensor,
+            space,
+            known.silent,
+            facts,
+            off_delay_ms=every_ms,
+            parents=parents,
             priority=COVERED if instead else KINDS["sensor-silent"].priority,
         ),
         Condition("sensor-flat", sensor, space, flat, facts),

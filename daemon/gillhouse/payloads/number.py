@@ -20,9 +20,19 @@ _NUMBER = re.compile(
 _NOT_FINITE = re.compile(r"\s*[+-]?(?:nan|inf|infinity)\s*", re.IGNORECASE)
 
 SPELLINGS = {
-    "°C": "Cel", "℃": "Cel", "deg C": "Cel", "celsius": "Cel",
-    "°F": "[degF]", "℉": "[degF]", "deg F": "[degF]",
-    "% RH": "%RH", "%rh": "%RH", "% rh": "%RH", "PPM": "ppm", "lux": "lx", "mb": "mbar",
+    "°C": "Cel",
+    "℃": "Cel",
+    "deg C": "Cel",
+    "celsius": "Cel",
+    "°F": "[degF]",
+    "℉": "[degF]",
+    "deg F": "[degF]",
+    "% RH": "%RH",
+    "%rh": "%RH",
+    "% rh": "%RH",
+    "PPM": "ppm",
+    "lux": "lx",
+    "mb": "mbar",
 }
 """What boards print beside the codes of `core.quantities.UNITS`. Common practice, no source."""
 

@@ -33,9 +33,7 @@ class BoardLink:
         """Beginnings of topics the daemon's link speaks on by itself, and does not count either."""
         self.inbox: deque[tuple[str, bytes]] = deque()
         self._subscribed = 0
-        self._client = paho.Client(
-            CallbackAPIVersion.VERSION2, client_id=client_id, protocol=paho.MQTTv311
-        )
+        self._client = paho.Client(CallbackAPIVersion.VERSION2, client_id=client_id, protocol=paho.MQTTv311)
         self._client.max_inflight_messages_set(1000)
         self._client.on_publish = self._on_publish
         self._client.on_message = self._on_message

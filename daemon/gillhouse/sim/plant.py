@@ -32,12 +32,18 @@ WEATHER_EVERY_MS = 10_000
 OUTSIDE_ZONES = frozenset({"intake", "outdoor"})
 STAGES: dict[Stage, float] = {
     # breath over the flush, relative [0.4 to 1.8]
-    Stage.SPAWN_RUN: 0.6, Stage.PINNING: 0.9, Stage.FRUITING: 1.4, Stage.REST: 0.5,
+    Stage.SPAWN_RUN: 0.6,
+    Stage.PINNING: 0.9,
+    Stage.FRUITING: 1.4,
+    Stage.REST: 0.5,
 }
 BREATH_G_KGH: tuple[tuple[str, float], ...] = (
     # Oyster breathes about five times as much as shiitake in fruiting: Meilleur, Bastien and Monfet,
     # Sustainability 15(24):16740, 2023 (abstract). Sizes invented inside 0.03 to 0.30 g/kg h.
-    ("oyster", 0.12), ("shiitake", 0.035), ("lion", 0.06), ("", 0.08),
+    ("oyster", 0.12),
+    ("shiitake", 0.035),
+    ("lion", 0.06),
+    ("", 0.08),
 )
 COOLING_PER_WATT = 2.6
 """Heat a cooler takes out per watt on its label [common practice, no source]."""

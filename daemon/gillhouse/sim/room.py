@@ -283,9 +283,7 @@ class Room:  # over 12 methods: one flat state is what makes a step fast, and ea
         mean_c = (h * self.temperature_c + k * self.substrate_c) / (h + k)
         full = saturation_ratio(mean_c)
         latent = LATENT_J_KG * h / AIR_J_KGK
-        cooler_k = (
-            latent * (full - self.ratio) / (h + k + latent * saturation_ratio_slope(mean_c, full))
-        )
+        cooler_k = latent * (full - self.ratio) / (h + k + latent * saturation_ratio_slope(mean_c, full))
         cap_c = mean_c - cooler_k
         gone = plan.crop_m2 * (h + k) * cooler_k / LATENT_J_KG
         core_w = k * plan.crop_m2 * (cap_c - self.substrate_c)

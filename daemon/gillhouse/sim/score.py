@@ -95,9 +95,7 @@ class Score:
         self.joint_s += both
         self.humidity_s += seconds if humidity_ok else 0.0
         self.co2_s += seconds if co2_ok else 0.0
-        self.temperature_s += (
-            seconds if _inside(bands.get(Quantity.TEMPERATURE), room.temperature_c) else 0.0
-        )
+        self.temperature_s += seconds if _inside(bands.get(Quantity.TEMPERATURE), room.temperature_c) else 0.0
         self.lowest_pct = min(self.lowest_pct, humidity)
         self.highest_ppm = max(self.highest_ppm, room.co2_ppm)
         self._miss(bands.get(Quantity.HUMIDITY), humidity, seconds)

@@ -269,9 +269,7 @@ def _batches(farm: FarmSettings) -> Story:
     if room is not None and Stage.REST in farm.species[room.species].stages:
         words = "first flush picked"
         picked = BatchAction(BatchAct.STAGE, _batch(room), GROWER, stage=Stage.REST, text=words)
-        moments.append(
-            Moment(PICKED, f"{_batch(room)} goes to rest", lambda scene: _act(scene, picked))
-        )
+        moments.append(Moment(PICKED, f"{_batch(room)} goes to rest", lambda scene: _act(scene, picked)))
         moments += [
             Moment(
                 PICKED + step * STEP_MS + 1_000,
@@ -301,8 +299,14 @@ def _enter(space: SpaceSettings) -> Callable[[Scene], None]:
         _act(
             scene,
             BatchAction(
-                BatchAct.ADD, _batch(space), GROWER, begun_ms, species=space.species, stage=space.stage,
-                kg=space.crop_kg, space=space.id,
+                BatchAct.ADD,
+                _batch(space),
+                GROWER,
+                begun_ms,
+                species=space.species,
+                stage=space.stage,
+                kg=space.crop_kg,
+                space=space.id,
             ),
         )
 
@@ -321,9 +325,7 @@ def _by_hand(farm: FarmSettings) -> Story:
     valve = next((one for one in farm.relays.values() if _mists_a_tent(farm, one)), None)
     if valve is None or valve.space is None:
         return Story((), ())
-    asked = OperatorAction(
-        Act.OVERRIDE, valve.id, HELPER, "looked dry to me", on=True, for_ms=BY_HAND_MS
-    )
+    asked = OperatorAction(Act.OVERRIDE, valve.id, HELPER, "looked dry to me", on=True, for_ms=BY_HAND_MS)
     end = BY_HAND + BY_HAND_MS
     return Story(
         (Moment(BY_HAND, f"{HELPER} runs {valve.id} by hand", lambda scene: _act(scene, asked)),),

@@ -41,7 +41,10 @@ class Lost:
     def event(self) -> rows.EventRow:
         """The gap, as a row of the log; number 0, since no input of the core led to it."""
         facts: dict[str, float | int | str | bool | None] = {
-            "lost": self.count, "from_ms": self.from_ms, "to_ms": self.to_ms, "why": self.why,
+            "lost": self.count,
+            "from_ms": self.from_ms,
+            "to_ms": self.to_ms,
+            "why": self.why,
         }
         return rows.EventRow(0, self.to_ms, Event(EventKind.GAP, "store", None, None, facts))
 

@@ -62,9 +62,7 @@ class ReadingQueries:  # 13 methods: one a question, and each is asked somewhere
         traces = {names[key]: trace for key, trace in wanted.items() if trace.ts}
         return dict(sorted(traces.items()))
 
-    def last(
-        self, sensor: str, before_ms: int | None = None, within_ms: int = DAY_MS
-    ) -> ReadingAt | None:
+    def last(self, sensor: str, before_ms: int | None = None, within_ms: int = DAY_MS) -> ReadingAt | None:
         """The newest reading of a sensor, of those before `before_ms` if given.
 
         Looks back `within_ms` from there (or from the store's newest reading): a sensor dead for longer has

@@ -218,7 +218,20 @@ class MetaRow:
 
 
 Entry = (
-    ReadingRow | InputRow | CommandRow | EventRow | AlarmRow | SegmentRow | ConfigRow | SeriesRow
-    | CounterRow | OutboxRow | OutboxUpdate | MirrorSent | MirrorParked | MirrorRewind | MirrorDrop
+    ReadingRow
+    | InputRow
+    | CommandRow
+    | EventRow
+    | AlarmRow
+    | SegmentRow
+    | ConfigRow
+    | SeriesRow
+    | CounterRow
+    | OutboxRow
+    | OutboxUpdate
+    | MirrorSent
+    | MirrorParked
+    | MirrorRewind
+    | MirrorDrop
     | MetaRow
 )

@@ -70,9 +70,7 @@ class Drill:
 _WELL = Health.WELL
 DRILLS = {
     "humidity sensor silent": Drill(_health("rh", Health.DEAD), _health("rh", _WELL), ("sensor-silent",), 3),
-    "humidity sensor frozen": Drill(
-        _health("rh", Health.FROZEN), _health("rh", _WELL), ("sensor-flat",), 20
-    ),
+    "humidity sensor frozen": Drill(_health("rh", Health.FROZEN), _health("rh", _WELL), ("sensor-flat",), 20),
     "CO2 sensor silent": Drill(_health("co2", Health.DEAD), _health("co2", _WELL), ("sensor-silent",), 3),
     "fan stuck off": Drill(_stuck("fan", False), _stuck("fan", None), FAN_GONE, 10),
     "fan stuck on": Drill(_stuck("fan", True), _stuck("fan", None), FAN_ON, 10),

@@ -60,8 +60,12 @@ class Site:
 def _plan(volume_m3: float, kg: float, breath: float, **more: float) -> RoomPlan:
     shell_m2 = 6.3 * volume_m3 ** (2 / 3)
     sizes = {
-        "leak_m2": 0.012, "shell_w_m2k": 0.5, "structure_j_k": 25_000.0 * shell_m2, "skin_w_k": 0.15 * kg,
-        "crop_m2": 0.03 * kg, "floor_m2": shell_m2 / 5.0,
+        "leak_m2": 0.012,
+        "shell_w_m2k": 0.5,
+        "structure_j_k": 25_000.0 * shell_m2,
+        "skin_w_k": 0.15 * kg,
+        "crop_m2": 0.03 * kg,
+        "floor_m2": shell_m2 / 5.0,
     }
     sizes.update(more)
     return RoomPlan(volume_m3=volume_m3, shell_m2=shell_m2, substrate_kg=kg, breath_g_kgh=breath, **sizes)
