@@ -298,6 +298,30 @@ def test_every_kind_fits_with_everything_beside_it(kind: str) -> None:
     assert text.endswith(NOT_STORED)
 
 
+def test_a_call_for_what_is_over_says_so_and_since_when() -> None:
+    """Mains off from 03:14 to 06:14, nobody answered; called on at 06:44. 160 letters: TS 23.040."""
+    facts = {"from_ms": NOW - 3 * 3_600_000, "since_ms": NOW - 3 * 3_600_000, "over": True, "over_ms": NOW}
+    one = notice("mains-off", None, "power", sensor="power", **facts)
+    assert alarm_text(one, NAMES, ROME, NOW + 1_800_000, Beside(code="4711")) == (
+        "FARM MAINS OFF power over since 06:14 after 3h. Maybe fuse, trip or power cut. Nobody has seen it"
+        " yet. See that all is well. Reply ok 4711."
+    )
+    assert subject_line(one, NAMES) == "FARM MAINS OFF power is over"
+    told = alarm_text(dry(), NAMES, ROME, NOW, Beside((one,)))
+    assert "MAINS OFF power is over" in told or "Also 1 more." in told
+
+
+@pytest.mark.parametrize("kind", KINDS)
+def test_every_kind_that_is_over_fits_and_what_latches_says_to_reset(kind: str) -> None:
+    one = notice(kind, from_ms=NOW - 600_000, since_ms=NOW - 600_000, over=True, over_ms=NOW)
+    text = alarm_text(one, {"tent": "A name as long as it may be"}, ROME, NOW, Beside(code="4711"))
+    assert len(text) <= 160
+    assert set(text) <= GSM_BASIC
+    assert " over since 06:14 after 10min." in text
+    assert " for 10min" not in text and "Act " not in text
+    assert ("reset" in text) is KINDS[kind].latching
+
+
 def test_that_it_is_over_and_that_somebody_watches_again_is_said_shortly() -> None:
     over = cleared_text((notice("tank-empty"), notice("door-open")), NAMES, ROME, NOW)
     assert over.startswith("Over at 06:14: TENT TANK EMPTY, TENT DOOR OPEN.")

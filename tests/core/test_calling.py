@@ -139,6 +139,10 @@ def test_that_it_is_over_does_not_end_the_calls_of_priority_1_but_those_of_2() -
     trial.on("broker-lost", active=False, subject="broker")
     trial.run(4 * MIN)
     assert trial.told() == [(0, "ana"), (5, "ana")]
+    first, second = (one.notices[0] for _, one in trial.made if one.kind is CallKind.ALARM)
+    assert (first.state, first.facts.get("over")) == ("B", None)
+    assert (second.state, second.facts["over"]) == ("D", True)
+    assert second.facts["over_ms"] == trial.begin + 2 * MIN
     by_day = day()
     by_day.on(CAUSE)
     by_day.run(2 * MIN)
@@ -146,6 +150,27 @@ def test_that_it_is_over_does_not_end_the_calls_of_priority_1_but_those_of_2() -
     by_day.run(3 * HOUR)
     assert by_day.told() == [(0.5, "ana")]
     assert by_day.told(CallKind.CLEARED) == [(2, "ana")]
+
+
+def test_one_that_comes_again_is_not_called_as_over_and_what_waits_latched_is() -> None:
+    trial = day()
+    trial.on("mains-off", subject="power")
+    trial.run(2 * MIN)
+    trial.on("mains-off", active=False, subject="power")
+    trial.run(1 * MIN)
+    trial.on("mains-off", subject="power")
+    trial.run(3 * MIN)
+    assert [one.notices[0].facts.get("over") for _, one in trial.made] == [None, None]
+    stopped = day()
+    stopped.on("leak")
+    stopped.on("leak", active=False)
+    stopped.run(6 * MIN)
+    told = [one.notices[0] for _, one in stopped.made]
+    assert (told[-1].state, told[-1].facts["over"]) == ("E", True)
+    calling.restart(stopped.calls, stopped.book, stopped.now, True)
+    stopped.calls.open.clear()  # as where the calls of before were lost
+    calling.restart(stopped.calls, stopped.book, stopped.now, True)
+    assert stopped.calls.open["leak:tent"].over
 
 
 def test_priority_2_by_day_after_half_a_minute_then_20_then_the_second_at_60_then_every_4_hours() -> None:

@@ -70,8 +70,9 @@ def late(text: str, made_ms: int, zone: tzinfo) -> str:
 
 
 def subject_line(notice: AlarmNotice, names: Mapping[str, str]) -> str:
-    """Where and what, for the head of a mail."""
-    return f"{_where(notice, names)[0]} {_what(notice, KINDS[notice.kind])[0]}"
+    """Where and what, for the head of a mail; and that it is over, where it is still called for."""
+    over = " is over" if notice.facts.get("over") else ""
+    return f"{_where(notice, names)[0]} {_what(notice, KINDS[notice.kind])[0]}{over}"
 
 
 @dataclass(frozen=True, slots=True)
@@ -102,14 +103,12 @@ def alarm_text(
     Returns: at most `LONGEST` characters.
     """
     kind = KINDS[notice.kind]
+    tale = _past(notice, kind, zone) if notice.facts.get("over") else _present(notice, kind, zone, now_ms)
     parts = _Parts(
         {
             "where": _where(notice, names),
             "what": _what(notice, kind),
-            "how": (_how(notice, kind, now_ms),),
-            "cause": _cause(notice, kind),
-            "left": _left(notice, kind, zone, now_ms),
-            "do": (kind.action,),
+            **tale,
             "also": _also(beside.others, names),
             "answer": _answer(notice, beside.code),
             "next": (f"(next: {beside.next_up})", "") if beside.next_up else ("",),
@@ -118,6 +117,32 @@ def alarm_text(
     if beside.stored:
         return parts.within(LONGEST)
     return f"{parts.within(LONGEST - len(NOT_STORED) - 1)} {NOT_STORED}"
+
+
+def _present(notice: AlarmNotice, kind: Kind, zone: tzinfo, now_ms: int) -> dict[str, tuple[str, ...]]:
+    """How bad, why, how long there is, and what to do."""
+    return {
+        "how": (_how(notice, kind, now_ms),),
+        "cause": _cause(notice, kind),
+        "left": _left(notice, kind, zone, now_ms),
+        "do": (kind.action,),
+    }
+
+
+def _past(notice: AlarmNotice, kind: Kind, zone: tzinfo) -> dict[str, tuple[str, ...]]:
+    """Of what is over and nobody has seen: since when, how long it was, and what is left to do."""
+    ended, begun = notice.facts.get("over_ms"), _begun_ms(notice)
+    how = "over"
+    if isinstance(ended, int):
+        after = f" after {_span(ended - begun)}" if begun is not None and ended - begun >= 1_000 else ""
+        how = f"over since {local(ended, zone):%H:%M}{after}"
+    held = "Stays off until somebody looks and resets it."
+    return {
+        "how": (f"{how}.",),
+        "cause": (_sentence(f"maybe {kind.cause}"), _sentence(kind.cause)),
+        "left": (held, "Look, then reset.") if kind.latching else ("Nobody has seen it yet.", ""),
+        "do": (kind.action if kind.latching else "See that all is well.",),
+    }
 
 
 def _answer(notice: AlarmNotice, code: str) -> tuple[str, ...]:

@@ -31,6 +31,8 @@ FURTHEST_MS: Final = 4 * HOUR_MS
 """No row of the escalation lies further ahead; a due time that does was made by another clock."""
 OPENS: Final = (Transition.ACT, Transition.REALARM, Transition.UNSHELVE, Transition.UNSUPP)
 HOLDS: Final = (Transition.SHELVE, Transition.SUPP)
+OVER: Final = ("D", "E")
+"""What was wrong is over, and nobody has seen it: only priority 1 is called on, and its call says so."""
 BLIND: Final = ("broker-lost",)
 """While one of these holds, nothing else could have been noticed: its end is told with from when to when."""
 TELL_AWAY_MS: Final = 10 * MINUTE_MS
@@ -86,10 +88,12 @@ def _open(turn: Turn, notice: AlarmNotice) -> None:
         return
     known = turn.calls.open.get(notice.alarm)
     if known is None or known.due_ms is None:  # nobody is being called for it (any more)
-        turn.calls.open[notice.alarm] = OpenCall(notice, turn.now_ms, due_ms=turn.now_ms)
+        turn.calls.open[notice.alarm] = OpenCall(
+            notice, turn.now_ms, due_ms=turn.now_ms, over=notice.state in OVER
+        )
     else:
         # It came and went: whoever is being called is called on, not from the beginning.
-        known.notice, known.over = notice, False
+        known.notice, known.over = notice, notice.state in OVER
 
 
 def _close(turn: Turn, alarm: str) -> None:
@@ -106,8 +110,8 @@ def _over(turn: Turn, notice: AlarmNotice) -> None:
             _tell_back(turn, name, notice.facts.get("from_ms"), notice.kind)
     if known is None:
         return
-    known.notice = notice
-    if notice.priority == 1 and notice.state in "DE":
+    known.notice = replace(notice, facts={**notice.facts, "over_ms": turn.now_ms})
+    if notice.priority == 1 and notice.state in OVER:
         known.over = True
         return
     if told is None and notice.state == "D":
@@ -313,7 +317,9 @@ def restart(calls: CallState, book: BookState, now: Instant, sure: bool) -> None
                 record.alarm, record.kind, record.occurrence, Transition.ACT, record.priority, record.state,
                 True, record.space, facts,
             )  # fmt: skip
-            calls.open[record.alarm] = OpenCall(found, now.wall_ms, due_ms=now.wall_ms)
+            calls.open[record.alarm] = OpenCall(
+                found, now.wall_ms, due_ms=now.wall_ms, over=record.state in OVER
+            )
     _within_reach(calls, now.wall_ms)
 
 
