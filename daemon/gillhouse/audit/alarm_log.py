@@ -66,9 +66,13 @@ def _message(sent: OutboxAt) -> Iterator[Logged]:
         yield Logged(sent.next_try / 1000, alarm, Row.SEND_FAIL, sent.occurrence or 0, actor=sent.channel)
 
 
+DEAF_WITHOUT = (Link.BROKER, Link.STORE)
+"""Without these nothing can be noticed; a farm file that was refused leaves the one before in force."""
+
+
 def blind_s(reader: Reader, from_ms: int, to_ms: int) -> dict[str, int]:
     """Seconds in which nothing could have been noticed: nothing ran, the broker or the store was gone."""
-    spans: dict[str, list[tuple[int, int]]] = {"box": [], **{link.value: [] for link in Link}}
+    spans: dict[str, list[tuple[int, int]]] = {"box": [], **{link.value: [] for link in DEAF_WITHOUT}}
     down: dict[str, int] = {}
 
     def add(why: str, begin_ms: int, end_ms: int) -> None:

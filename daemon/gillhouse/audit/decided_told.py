@@ -28,6 +28,7 @@ HAPPENED: dict[str, str] = {
     Transition.SUPP.value: "is left to a greater one",
     Transition.UNSUPP.value: "counts again",
     Transition.RESET.value: "is reset",
+    Transition.PASS.value: "is passed on to the next person",
     Transition.REFUSED.value: "takes no such answer",
 }
 """What an alarm does, by transition."""

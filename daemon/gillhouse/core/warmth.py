@@ -26,6 +26,9 @@ DRY_UP_K_H, DRY_DOWN_K_H = 6.0, 1.5
 """How fast the aim rises while air is dried by warming it, and sinks again. By simulation (tests/bench), no
 source: faster costs water, for what was dried too far is sprayed again."""
 
+DRY_LEAD_K = 1.0
+"""The aim runs ahead of the air by no more: a heater at full power would dry it too far."""
+
 DRY_BACK_PCT = 2.0
 """The aim stays until the air is so far under where it counts as wet."""
 
@@ -126,7 +129,8 @@ def _aim_to_dry(plan: DutyPlan, inside: Inside, state: DutyState, step_ms: int, 
     stays = state.wet_since_ms is not None and mono_ms - state.wet_since_ms >= WET_STAYS_MS
     if stays and inside.intake_ratio > humidity_ratio(inside.temperature_c, value) - FRESH_STEP_KG:
         # Air that is already warm enough is warmed from where it stands.
-        state.dry_c = max(state.dry_c, inside.temperature_c) + DRY_UP_K_H * step_ms / HOUR_MS
+        aim_c = max(state.dry_c, inside.temperature_c) + DRY_UP_K_H * step_ms / HOUR_MS
+        state.dry_c = min(aim_c, inside.temperature_c + DRY_LEAD_K)
     elif value < wet_from - DRY_BACK_PCT:
         state.dry_c -= DRY_DOWN_K_H * step_ms / HOUR_MS
     state.dry_c = min(max(state.dry_c, 0.0), plan.warmest_c)
