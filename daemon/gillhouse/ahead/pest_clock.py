@@ -44,6 +44,8 @@ class Begin:
     at_ms: int
     stage: PestStage = PestStage.ADULT
     """What was seen."""
+    since_ms: int | None = None
+    """The blocks came then: nothing was laid in them before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,6 +150,8 @@ def _laid(pest: Pest, runs: dict[Edge, _Run], begin: Begin) -> dict[Edge, int | 
         return dict.fromkeys(Edge, at)
     late = runs[Edge.LATE].after(life.pace, at)
     early = at if begin.sign is Sign.OPENED else runs[Edge.LATE].before(life.pace, at)
+    if begin.since_ms is not None:
+        early = min(max(early, begin.since_ms), at)
     return {Edge.EARLY: early, Edge.LIKELY: at, Edge.LATE: late}
 
 
