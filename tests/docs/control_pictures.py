@@ -245,7 +245,7 @@ def _svg(sheet: Sheet, body: Sequence[str], height: float) -> str:
     )
 
 
-PULSE = ("ours-true", 24.0, 30.0, 2_000)
+PULSE = ("ours-true", 24.5, 30.0, 2_000)
 """The sensor is true here, but late: that is what is to be seen."""
 BEFORE_MS, AFTER_MS = 2 * MINUTE_MS, 6 * MINUTE_MS
 

@@ -54,11 +54,14 @@ def test_the_evening_is_as_it_is_told():
 
 
 def test_what_is_believed_is_nearer_to_the_air_than_the_sensor_is():
-    cut = around_a_fan_run(ran("control-pulse.svg"))
-    after = [m for m in cut if m.at_ms > cut[0].at_ms + control_pictures.BEFORE_MS]
-    believed = sum((m.believed_pct - m.air_pct) ** 2 for m in after)
-    shown = sum((m.shown_pct - m.air_pct) ** 2 for m in after)
-    assert believed < 0.8 * shown
+    """In the run that is drawn, and clearly so over all of those hours."""
+    moments = ran("control-pulse.svg")
+    cut = around_a_fan_run(moments)
+    drawn = [m for m in cut if m.at_ms > cut[0].at_ms + control_pictures.BEFORE_MS]
+    for looked_at in (drawn, moments):
+        believed = sum((m.believed_pct - m.air_pct) ** 2 for m in looked_at)
+        shown = sum((m.shown_pct - m.air_pct) ** 2 for m in looked_at)
+        assert believed < 0.7 * shown
 
 
 def test_the_fan_is_learnt_within_the_first_day():
