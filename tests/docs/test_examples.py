@@ -32,6 +32,8 @@ def mistake(example: Example) -> str | None:
         return None
     own, words = click.Context(command, info_name=command.name), list(spoken[1:])
     while isinstance(command, click.Group) and words:
+        if command.invoke_without_command and words[0].startswith("-"):
+            break  # it does something by itself, with options of its own
         inner = command.get_command(own, words[0])
         if inner is None:
             return f"{command.name} has no {words[0]!r}"

@@ -16,7 +16,7 @@ from gillhouse.drawing.scale import TimeAxis
 
 WIDE: Final = 1040.0
 LEFT, RIGHT, TOP, BOTTOM = 150.0, 26.0, 58.0, 40.0
-LEGEND: Final = "number: generation    upright tick: most likely    dotted: its end is not known"
+LEGEND: Final = "number: generation; upright tick: most likely; dotted: its end lies beyond"
 ROW, GAP, HEAD = 22.0, 14.0, 20.0
 SIZE: Final = 11.5
 FILLS: Final = {True: paper.ALARM, False: paper.BAND}
@@ -119,7 +119,7 @@ def draw(sheet: Windows, width: float = WIDE) -> str:
 
 
 def _legend(sheet: Windows) -> str:
-    return LEGEND if sheet.ending is None else f"{LEGEND}    hatched: the crop may end"
+    return LEGEND if sheet.ending is None else f"{LEGEND}; hatched: the crop may end"
 
 
 def _ticks(ticks: Sequence[Tick], axis: TimeAxis, bottom: float) -> list[str]:
