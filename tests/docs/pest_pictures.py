@@ -11,8 +11,8 @@ from zoneinfo import ZoneInfo
 from gillhouse.ahead.cap_wet import WetCaps
 from gillhouse.ahead.pest_clock import DAY_MS, Begin, Sign, clear_by_ms, generations, how_sure, windows
 from gillhouse.ahead.warmth import HOUR_MS, hourly
-from gillhouse.commands.pests_asked import Asked, End, Outlook, PestOutlook
-from gillhouse.commands.pests_told import chart
+from gillhouse.audit.pests_asked import Asked, End, Outlook, PestOutlook
+from gillhouse.audit.pests_told import chart
 from gillhouse.config.pests_file import load_pests
 from gillhouse.drawing.windows import draw
 

@@ -1,7 +1,7 @@
 """When the next eggs, larvae, pupae and adults are due: windows, never dates.
 
 Here: adding up rates hour by hour from what a grower knows (a space was opened, a stage was seen, a card
-caught something). Not here: tables (`rates`), hours (`warmth`), words and dates (`commands.pests_told`).
+caught something). Not here: tables (`rates`), hours (`warmth`), words and dates (`audit.pests_told`).
 
 Each window is reckoned three times. Its early end takes the fast edge of the table, warm doubts, and a sum
 that is `window_share` short; its late end the slow edge, cool doubts, and a sum that is as much over; the

@@ -13,13 +13,13 @@ from gillhouse.ahead.forecast import ForecastError, forecast
 from gillhouse.ahead.moulds import NEAR_M, NEAR_PCT, SETTLE_MIN, SETTLE_SOURCE, SETTLED_PCT
 from gillhouse.ahead.pests import Pest, PestStage
 from gillhouse.ahead.traps import Catch
+from gillhouse.audit.pests_asked import Asked, Outlook, outlook
+from gillhouse.audit.pests_log import standing_in
+from gillhouse.audit.pests_told import as_json, chart, lines
 from gillhouse.clock import SystemClock
 from gillhouse.commands.batch_dates import happened, to_come, zone_of
 from gillhouse.commands.options import config_option, default_config, default_state, state_option
 from gillhouse.commands.people import recorded, refusals, send
-from gillhouse.commands.pests_asked import Asked, Outlook, outlook
-from gillhouse.commands.pests_log import standing_in
-from gillhouse.commands.pests_told import as_json, chart, lines
 from gillhouse.config import Config
 from gillhouse.config.nearest import choices
 from gillhouse.config.pests_file import load_pests

@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 from gillhouse.audit.evidence import config_at
-from gillhouse.commands.journal_series import on_spans, relays_of, sensors_of, series, switched_spans
+from gillhouse.audit.journal_series import on_spans, relays_of, sensors_of, series, switched_spans
 from gillhouse.config import Config
 from gillhouse.core.decay import Decay, Span, quiet_decays, quiet_spans
 from gillhouse.core.quantities import Quantity

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from gillhouse.audit.evidence import config_at
-from gillhouse.commands.journal_series import on_spans, relays_of, sensors_of, series
+from gillhouse.audit.journal_series import on_spans, relays_of, sensors_of, series
 from gillhouse.config import Config
 from gillhouse.core.least_squares import Interval
 from gillhouse.core.measurement import Measurement, believable

@@ -11,8 +11,8 @@ from gillhouse.ahead.cap_wet import CALL_H, WARN_H
 from gillhouse.ahead.pest_clock import DAY_MS, Begin, Sign, Sure, Window
 from gillhouse.ahead.pests import PestStage
 from gillhouse.ahead.rates import Range
+from gillhouse.audit.pests_asked import Outlook, PestOutlook
 from gillhouse.audit.wording import species_words
-from gillhouse.commands.pests_asked import Outlook, PestOutlook
 from gillhouse.core.snapshot import to_plain
 from gillhouse.drawing.figures import Tick
 from gillhouse.drawing.windows import Bar, Block, Row, Upright, Windows

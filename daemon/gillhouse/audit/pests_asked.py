@@ -26,7 +26,7 @@ from gillhouse.ahead.pest_clock import (
 )
 from gillhouse.ahead.pests import Pest, PestStage
 from gillhouse.ahead.warmth import Hour, hourly
-from gillhouse.commands.pests_log import (
+from gillhouse.audit.pests_log import (
     Noted,
     air_of,
     block_sensors,

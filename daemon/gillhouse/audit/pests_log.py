@@ -11,8 +11,8 @@ from statistics import fmean
 from gillhouse.ahead.cap_wet import AirAt
 from gillhouse.ahead.diary import Entry, read
 from gillhouse.ahead.warmth import HOUR_MS
-from gillhouse.commands.journal_series import on_spans as relay_spans
-from gillhouse.commands.journal_series import relays_of, sensors_of, series
+from gillhouse.audit.journal_series import on_spans as relay_spans
+from gillhouse.audit.journal_series import relays_of, sensors_of, series
 from gillhouse.config import Config
 from gillhouse.core.kind_limits import in_block
 from gillhouse.core.outputs import EventKind
