@@ -136,7 +136,7 @@ def test_people_are_recorded_with_and_without_a_daemon(daemon: Daemon, board: Bo
     wait_until(lambda: board.ons("t/fan/set"), 10, "the fan to be asked for")
     assert "tent-fan" in daemon.run("now")
     assert "no alarm" in daemon.run("ack")
-    said = daemon.run("override", "tent-fan", "on", "--for", "9h", fails=True)
+    said = daemon.run("override", "tent-fan", "on", "--for", "9h", "--why", "smells stale", fails=True)
     assert "not between 1s and 4h" in said
     daemon.signal(signal.SIGTERM)
     daemon.wait()
@@ -145,4 +145,6 @@ def test_people_are_recorded_with_and_without_a_daemon(daemon: Daemon, board: Bo
         notes = [at.event.facts.get("text") for at in reader.events(0, 1 << 62, EventKind.NOTE)]
     assert notes == ["hosed by hand", "written while nobody listens"]
     assert "the same" in daemon.run("replay")
-    assert "nothing is running" in daemon.run("override", "tent-fan", "on", fails=True)
+    assert "nothing is running" in daemon.run(
+        "override", "tent-fan", "on", "--why", "smells stale", fails=True
+    )

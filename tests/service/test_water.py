@@ -114,7 +114,7 @@ def test_hose_and_frost_through_a_daemon_and_a_broker(broker: MosquittoBroker, d
     assert first["dry_min"] == pytest.approx(60 * 24 * 0.15 / 0.651, rel=0.05)
     assert "wind guessed; hosed 0 min ago" in daemon.run("now")
     wait_until(lambda: barn(1.0)["lines"]["barn-mist"]["freezing"], 20, "the cold to be believed")
-    daemon.run("override", "barn-mist", "on", "--for", "1m")
+    daemon.run("override", "barn-mist", "on", "--for", "1m", "--why", "looks dry")
     told = daemon.run("now")
     assert "line near freezing, no mist: drain it" in told
     assert "! DRAIN DOWN" in told
