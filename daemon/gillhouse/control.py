@@ -168,7 +168,6 @@ class Control:  # 14 methods: one thread, and the two ways others hand it work
                     self._due(now)
                     wake_ms = self._next_wake(now)
             self.decider.let_go(self._clock.now())
-            self._plan.relays.close(self._clock.now())
         except BaseException as error:  # noqa: BLE001 - our bug: let go of everything, tell, die
             self._plan.relays.all_off(self._clock.now())
             self._plan.relays.close(self._clock.now())

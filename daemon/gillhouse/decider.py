@@ -151,7 +151,7 @@ class Decider:  # 13 methods: what follows from each kind of thing, by its name
     def let_go(self, now: Instant) -> None:
         """The end of a clean stop: every relay off, and said so in the log."""
         hands = self.hands
-        hands.relays.all_off(now)
+        hands.relays.close(now)
         for relay, until_ms in self._on.items():
             if until_ms > now.mono_ms:
                 off = Command(relay, False, 0, Authority.DEFAULT, Reason.STOPPING)

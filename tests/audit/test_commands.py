@@ -255,7 +255,7 @@ def test_while_its_sensor_is_silent_mist_runs_by_its_programme(state: Path) -> N
 
 
 def test_off_is_told_with_since_when_and_why(state: Path) -> None:
-    lines = said(state, "why", "room-heater", "21:00").splitlines()
+    lines = said(state, "why", "tent-light", "21:00").splitlines()
     assert ": OFF since 20:00:00." in lines[0]
     assert lines[1] == "  Because: starting up."
 

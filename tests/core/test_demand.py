@@ -21,6 +21,7 @@ from gillhouse.core.demand import (
     WET_STAYS_MS,
     Inside,
     humidity_aim,
+    wet_from,
 )
 from gillhouse.core.fresh_air import (
     FLOOR_M3_PER_H_PER_KG,
@@ -550,6 +551,20 @@ def test_only_air_that_stays_wet_is_dried():
     at, wish = stay_wet(3_600)
     assert 1_000 + WET_STAYS_MS <= at < 1_000 + WET_STAYS_MS + 10_000
     assert wish.reason is Reason.TOO_HUMID
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "error", "begins"),
+    [
+        (85.0, 95.0, 0.5, 94.0),  # a point under the edge
+        (85.0, 95.0, 2.0, 93.0),  # the sensor's error
+        (85.0, 95.0, 4.0, 92.5),  # but no more than a quarter of the band
+        (85.0, 90.0, 2.0, 88.75),
+        (None, 90.0, 2.0, 88.0),
+    ],
+)
+def test_where_air_counts_as_wet(low, high, error, begins):
+    assert wet_from(Band(low, high, None, None, None, ""), error) == begins
 
 
 def test_drying_runs_no_longer_than_needed():

@@ -26,7 +26,7 @@ UNCALIBRATED_AIM_PCT = 93.0
 
 
 WET_NEAR_PCT = 1.0
-"""Air is dried from here under its upper edge on (or the sensor's error, if that is more)..."""
+"""Air is dried from here under its upper edge on (see `wet_from`)..."""
 
 WET_STAYS_MS = 240_000
 """... once it has been so wet for so long: a pulse passes sooner."""
@@ -101,6 +101,17 @@ def humidity_aim(band: Band, trusted: bool, error: float, swing: float) -> float
     aim = band.target if band.target is not None else min(low + margin + swing, (low + high) / 2)
     aim = min(max(aim, low + margin), high - margin)
     return aim if trusted else min(aim, UNCALIBRATED_AIM_PCT)
+
+
+def wet_from(band: Band, error: float) -> float:
+    """The humidity from which air that stays so is dried, percent; of a band with an upper edge.
+
+    It keeps off the edge by the sensor's error, and in a narrow band off the middle too, where mist aims: fan
+    and nozzle would work against each other.
+    """
+    assert band.high is not None
+    low = band.low if band.low is not None else 0.0
+    return band.high - min(max(error, WET_NEAR_PCT), (band.high - low) / 4)
 
 
 def earliest(moments: Sequence[int | None]) -> int | None:

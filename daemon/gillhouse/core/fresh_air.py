@@ -18,6 +18,7 @@ from gillhouse.core.demand import (
     WET_STAYS_MS,
     Inside,
     Wish,
+    wet_from,
 )
 from gillhouse.core.reasons import Reason
 from gillhouse.core.ventilation import air_changes, flow, purge_h
@@ -202,15 +203,15 @@ def _by_wetness(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) ->
     value, band = inside.humidity.value, plan.humidity
     if value is None or band is None or band.high is None or not inside.humidity.trusted:
         return None
-    wet_from = band.high - max(inside.humidity.error, WET_NEAR_PCT)
-    if inside.humidity.held or value <= wet_from:
+    begin = wet_from(band, inside.humidity.error)
+    if inside.humidity.held or value <= begin:
         state.wet_since_ms = None
         return None
     if state.wet_since_ms is None:
         state.wet_since_ms = mono_ms
     if mono_ms - state.wet_since_ms < WET_STAYS_MS:
         return None
-    aim = wet_from - WET_NEAR_PCT
+    aim = begin - min(WET_NEAR_PCT, band.high - begin)
     ratio = humidity_ratio(inside.temperature_c, value)
     if inside.intake_ratio > ratio - FRESH_STEP_KG or inside.cold:
         return None

@@ -14,10 +14,10 @@ from gillhouse.core.demand import (
     FRESH_STEP_KG,
     HOUR_MS,
     LONGEST_STEP_MS,
-    WET_NEAR_PCT,
     WET_STAYS_MS,
     Inside,
     Wish,
+    wet_from,
 )
 from gillhouse.core.outputs import Facts
 from gillhouse.core.reasons import Reason
@@ -121,8 +121,8 @@ def _aim_to_dry(plan: DutyPlan, inside: Inside, state: DutyState, step_ms: int, 
     if value is None or band is None or band.high is None or not inside.humidity.trusted:
         state.dry_c, state.wet_since_ms = 0.0, None
         return
-    wet_from = band.high - max(inside.humidity.error, WET_NEAR_PCT)
-    if value <= wet_from:
+    begin = wet_from(band, inside.humidity.error)
+    if value <= begin:
         state.wet_since_ms = None
     elif state.wet_since_ms is None:
         state.wet_since_ms = mono_ms
@@ -131,6 +131,6 @@ def _aim_to_dry(plan: DutyPlan, inside: Inside, state: DutyState, step_ms: int, 
         # Air that is already warm enough is warmed from where it stands.
         aim_c = max(state.dry_c, inside.temperature_c) + DRY_UP_K_H * step_ms / HOUR_MS
         state.dry_c = min(aim_c, inside.temperature_c + DRY_LEAD_K)
-    elif value < wet_from - DRY_BACK_PCT:
+    elif value < begin - DRY_BACK_PCT:
         state.dry_c -= DRY_DOWN_K_H * step_ms / HOUR_MS
     state.dry_c = min(max(state.dry_c, 0.0), plan.warmest_c)
