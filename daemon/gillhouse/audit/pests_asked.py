@@ -67,6 +67,8 @@ class Asked:
     forecast: Mapping[int, float]
     only: str | None = None
     """One pest."""
+    with_caps: bool = True
+    """Wet caps too, which reads every reading of two weeks."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,14 +142,19 @@ def outlook(
         ),
         block=bool(block_sensors(config, asked.space)),
         hours_logged=len(logged),
-        caps=wet_caps(
-            air_of(reader, config, asked.space, span), mist_of(reader, config, asked.space, span), span[1]
-        ),
+        caps=_caps(reader, config, asked, span),
         caps_from_ms=caps_from_ms,
         block_over=hours_over(blocks.values()) if blocks else {},
         cobweb_h=cobweb_hours(temp for at, temp in logged.items() if at >= caps_from_ms),
         left_out=len(here) - len(kept),
     )
+
+
+def _caps(reader: Reader, config: Config, asked: Asked, span: tuple[int, int]) -> WetCaps:
+    if not asked.with_caps:
+        return WetCaps((), 0, None, None)
+    mist = mist_of(reader, config, asked.space, span)
+    return wet_caps(air_of(reader, config, asked.space, span), mist, span[1])
 
 
 def _since(asked: Asked, books: Sequence[Book]) -> int:
