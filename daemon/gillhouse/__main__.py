@@ -33,6 +33,8 @@ COMMANDS = {
     "override": ("override", "Run or hold a relay by hand for a while"),
     "size": ("size", "What a space needs in fresh air, water and heat, with the equations"),
     "season": ("season", "What a year outdoors is for each crop, from a weather file"),
+    "ahead": ("ahead", "What is coming up: hosing, dry wind, slugs, first picks"),
+    "keeps": ("keeps", "How long picked mushrooms keep, from the hours since the pick"),
     "measure": ("measure", "Measure a space: fan, leaks, breath and mist as they truly are"),
     "verify": ("verify", "Prove that nothing in the log was changed, removed or put in"),
     "personal": ("personal", "What is kept of people, and taking somebody out for good"),

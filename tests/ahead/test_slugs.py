@@ -12,7 +12,7 @@ from ahead.weather_years import AMSTERDAM, GREENSBORO, year
 from gillhouse.ahead.season import months
 from gillhouse.ahead.slug_notes import found_in, is_off
 from gillhouse.ahead.slugs import PARTS, Counted, DarkHour, night, nights, points, worth
-from gillhouse.ahead.weather import Weather, WeatherHour
+from gillhouse.ahead.weather import WeatherHour
 
 
 @pytest.mark.parametrize(("name", "month", "hours"), [
@@ -60,7 +60,7 @@ def test_nights_go_from_noon_to_noon_and_frost_damps_four_days() -> None:
         dark = hour >= 20 or hour < 6
         temp = -1.0 if at == 20 else 15.0
         hours.append(WeatherHour(5, day, hour, temp, 95.0, 1.0, 0.0 if dark else 100.0))
-    found = [one.points for _, one in nights(Weather("x", 50.0, "test", hours))]
+    found = [one.points for _, one in nights(hours, 50.0)]
     assert found[0] == 6.0  # the end of a night
     assert found[1] == 4.5  # the frozen hour is nothing, nine others count half
     assert found[2:4] == [5.0, 5.0]

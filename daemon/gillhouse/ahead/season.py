@@ -367,7 +367,8 @@ def _closed(begun: float, full: float, day: int, days: list[int]) -> float:
 def _weeks(weather: Weather, cover: Cover, watering_mm: float) -> list[Week]:
     hours = by_week(weather.hours)
     called: dict[int, int] = {}
-    for week, night in slugs.nights(weather):
+    for at, night in slugs.nights(weather.hours, weather.latitude_deg):
+        week = weather.hours[at].week
         called[week] = called.get(week, 0) + night.is_called
     found = []
     for week in range(1, WEEKS + 1):

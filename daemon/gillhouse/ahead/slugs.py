@@ -9,11 +9,11 @@ weather, and the hours that count only because of it are told apart. A score is 
 published model of the same limits was right on 73 nights of 100 at five new places.
 """
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Container, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from typing import Final
 
-from gillhouse.ahead.weather import Weather, WeatherHour, is_dark
+from gillhouse.ahead.weather import WeatherHour, is_dark
 
 LEAST_C, MOST_C = 4.0, 21.0
 COLD_LEAST_C: Final = 1.0
@@ -23,6 +23,7 @@ COLD_SHARE: Final = 0.5
 AFTER_FROST_H: Final = 96
 AFTER_FROST_SHARE: Final = 0.5
 CALL_FROM: Final = 4.0
+NOON_H: Final = 12
 LEAST_NIGHTS: Final = 8
 LEAST_OF_EACH: Final = 3
 WORTH_FROM, WORTHLESS_BELOW = 0.75, 0.6
@@ -132,30 +133,32 @@ def night(hours: Sequence[DarkHour]) -> Night:
     return Night(sum(points(hour) for hour in hours), len(hours), own, known)
 
 
-def nights(weather: Weather) -> Iterator[tuple[int, Night]]:
-    """Every night of a weather file with the week its evening lies in; none where the dark is not known.
+def nights(
+    hours: Sequence[WeatherHour], latitude_deg: float | None, misted: Container[int] = ()
+) -> Iterator[tuple[int, Night]]:
+    """Every night of a row of hours, with the index of the first hour of its noon-to-noon.
 
-    A night goes from noon to noon in the order of the file, so the first is the end of one.
+    In the order given; the first may be the end of a night, and hours that are missing score nothing.
+    Where the dark is not known no hour is dark.
+
+    Args:
+        misted: indices of hours in which own nozzles ran.
     """
     dark: list[DarkHour] = []
-    week, since_frost = weather.hours[0].week if weather.hours else 1, AFTER_FROST_H + 1
-    for hour in weather.hours:
+    begun, since_frost, evening = 0, AFTER_FROST_H + 1, None
+    for at, hour in enumerate(hours):
         since_frost = 0 if hour.temp_c < 0.0 else since_frost + 1
-        if hour.hour == 12:
-            yield week, night(dark)
-            dark, week = [], hour.week
-        if is_dark(hour, weather.latitude_deg):
-            wet = hour.rain_mm is not None and hour.rain_mm > 0.0
-            dark.append(
-                DarkHour(
-                    hour.temp_c,
-                    hour.humidity_pct,
-                    hour.wind_m_s,
-                    wet=wet,
-                    after_frost=since_frost <= AFTER_FROST_H,
-                )
-            )
-    yield week, night(dark)
+        own = hour.day_of_year - (hour.hour < NOON_H)
+        if evening is not None and own != evening:
+            yield begun, night(dark)
+            dark, begun = [], at
+        evening = own
+        if is_dark(hour, latitude_deg):
+            rained = hour.rain_mm is not None and hour.rain_mm > 0.0
+            frozen = since_frost <= AFTER_FROST_H
+            dark.append(DarkHour(hour.temp_c, hour.humidity_pct, hour.wind_m_s, at in misted, rained, frozen))
+    if hours:
+        yield begun, night(dark)
 
 
 def worth(counted: Iterable[Counted]) -> Worth:

@@ -10,14 +10,20 @@ import click
 
 from gillhouse.ahead.evaporation import Cover
 from gillhouse.ahead.season import Crop, crop_of, plan
+from gillhouse.ahead.this_year import beside
 from gillhouse.ahead.weather import Weather, WeatherError
 from gillhouse.ahead.weather_files import read
+from gillhouse.audit.ahead_log import YEAR_MS, outdoor_sensors, outdoor_weather
+from gillhouse.clock import SystemClock
 from gillhouse.commands import season_told
-from gillhouse.commands.options import config_option, default_config
+from gillhouse.commands.options import config_option, default_config, default_state, state_option
 from gillhouse.config import Config, load
+from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import HoseSettings, SpaceKind
 from gillhouse.drawing.calendar import draw
 from gillhouse.errors import GillhouseError
+from gillhouse.store import JOURNAL
+from gillhouse.store.reader import Reader
 
 BIGGEST_BYTES = 20_000_000
 """Ten times a year's EPW; what is bigger is no weather file."""
@@ -28,8 +34,8 @@ BIGGEST_BYTES = 20_000_000
     "--weather",
     "weather_path",
     type=click.Path(path_type=Path, dir_okay=False),
-    required=True,
-    help="An EPW, TMY3, TMY2 or plain CSV file.",
+    default=None,
+    help="An EPW, TMY3, TMY2 or plain CSV file. Default: the last year of your own outdoor sensor.",
 )
 @click.option("--crop", "wanted", multiple=True, help="A species by its id; again for more. Default: all.")
 @click.option(
@@ -40,6 +46,7 @@ BIGGEST_BYTES = 20_000_000
     show_default=True,
     help="What stands between the crop and the weather.",
 )
+@click.option("--this-year", is_flag=True, help="Also your own outdoor sensor's weeks beside the file's.")
 @click.option(
     "--svg",
     "svg_path",
@@ -49,34 +56,63 @@ BIGGEST_BYTES = 20_000_000
 )
 @click.option("--json", "as_json", is_flag=True, help="All of it as JSON.")
 @config_option
-def command(  # six arguments: one an option
-    weather_path: Path,
+@state_option
+def command(  # noqa: PLR0913  one argument an option
+    weather_path: Path | None,
     wanted: tuple[str, ...],
     cover: str,
+    this_year: bool,
     svg_path: Path | None,
     as_json: bool,
     config_path: Path | None,
+    state_dir: Path | None,
 ) -> None:
     """What a year outdoors is for each crop: open weeks, frost, heat, drying, waterings, slugs, flies.
 
     Example: gillhouse season --weather year.epw --crop grey-oyster --svg season.svg
     """
     config = load(config_path or default_config())
-    season = plan(weather_from(weather_path), crops_from(config, wanted), Cover(cover), hose_of(config))
+    crops = crops_from(config, wanted)
+    own = own_log(config, state_dir or default_state()) if this_year or weather_path is None else None
+    weather = weather_from(weather_path) if weather_path is not None else own
+    assert weather is not None  # one of the two was read
+    season = plan(weather, crops, Cover(cover), hose_of(config))
+    weeks = beside(own.hours, weather, crops) if own is not None and weather_path is not None else None
     if svg_path is not None:
-        try:
-            svg_path.write_text(draw(season_told.chart(season)), encoding="utf-8")
-        except OSError as error:
-            raise GillhouseError(
-                f"{svg_path}: cannot be written ({error.strerror}); name another place"
-            ) from error
+        _leave(svg_path, draw(season_told.chart(season)))
     if as_json:
-        click.echo(json.dumps(season_told.record(season), indent=2))
+        click.echo(json.dumps(season_told.record(season, weeks), indent=2))
         return
-    for line in season_told.text(season):
+    for line in season_told.text(season, weeks):
         click.echo(line)
     if svg_path is not None:
         click.echo(f"picture: {svg_path}")
+
+
+def own_log(config: Config, state: Path) -> Weather:
+    """The last year of the farm's own outdoor sensor.
+
+    Raises:
+        GillhouseError: there is none, or its log holds no hour yet.
+    """
+    if not all(outdoor_sensors(config, one) for one in (Quantity.TEMPERATURE, Quantity.HUMIDITY)):
+        raise GillhouseError(
+            "no outdoor sensor: give --weather FILE, or put a temperature and a humidity sensor outdoors"
+            " (zone: outdoor)"
+        )
+    now_ms = SystemClock().now().wall_ms
+    with Reader(state / JOURNAL) as reader:
+        found = outdoor_weather(reader, config, (now_ms - YEAR_MS, now_ms))
+    if not found.hours:
+        raise GillhouseError("the outdoor sensor's log holds no whole hour yet; let it listen for a while")
+    return found
+
+
+def _leave(path: Path, text: str) -> None:
+    try:
+        path.write_text(text, encoding="utf-8")
+    except OSError as error:
+        raise GillhouseError(f"{path}: cannot be written ({error.strerror}); name another place") from error
 
 
 def weather_from(path: Path) -> Weather:

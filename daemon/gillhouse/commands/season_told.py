@@ -3,9 +3,11 @@
 from collections.abc import Iterator, Sequence
 from typing import Any
 
+from gillhouse.ahead import this_year
 from gillhouse.ahead.evaporation import SHELTERS
 from gillhouse.ahead.season import BRIDGED_WEEKS, CropYear, Season, Span, Start, Week
 from gillhouse.ahead.slugs import PARTS
+from gillhouse.ahead.this_year import WeekBeside
 from gillhouse.ahead.weather import MONTHS, WEEKS, YEAR_DAYS, month_and_day, told_day
 from gillhouse.drawing.calendar import Calendar, CropRow, WeekCell, WeekLane
 
@@ -24,7 +26,7 @@ SOURCES = (
 )
 
 
-def text(season: Season) -> Iterator[str]:
+def text(season: Season, weeks: Sequence[WeekBeside] | None = None) -> Iterator[str]:
     weather = season.weather
     yield f"{weather.place}: {weather.kind}, {season.cover} ({SHELTERS[season.cover].source})"
     for note in season.notes:
@@ -43,11 +45,13 @@ def text(season: Season) -> Iterator[str]:
     for found in season.pests:
         when = f", the first by {told_day(found.days[0])}" if found.days else ""
         yield f"{found.pest.name}: {len(found.days)} full generations at the most{when}"
+    if weeks is not None:
+        yield this_year.told(weeks)
     yield ""
     yield from (f"source: {line}" for line in SOURCES)
 
 
-def record(season: Season) -> dict[str, Any]:
+def record(season: Season, weeks: Sequence[WeekBeside] | None = None) -> dict[str, Any]:
     return {
         "place": season.weather.place,
         "latitude_deg": season.weather.latitude_deg,
@@ -66,6 +70,15 @@ def record(season: Season) -> dict[str, Any]:
             for one in season.pests
         ],
         "slug_score": [{"text": part.text, "source": part.source, "assumed": part.assumed} for part in PARTS],
+        "this_year": None
+        if weeks is None
+        else [
+            {
+                "week": week.week, "mean_c": round(week.here_c, 2), "typical_c": round(week.typical_c, 2),
+                "share_in_range": week.here_share, "typical_share": week.typical_share,
+            }
+            for week in weeks
+        ],
         "sources": list(SOURCES),
     }  # fmt: skip
 

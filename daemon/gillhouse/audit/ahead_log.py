@@ -1,0 +1,237 @@
+"""What the journal knows for `gillhouse ahead` and `season`: hours of air, nights,
+flushes.
+
+Here: asking the store. Not here: any model (`ahead`), words (`ahead.coming_up`).
+"""
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import datetime, tzinfo
+from statistics import fmean
+from typing import Any
+
+from gillhouse.ahead import slugs
+from gillhouse.ahead.coming_up import Ahead, Flush
+from gillhouse.ahead.growth import Crop
+from gillhouse.ahead.lacking import Has
+from gillhouse.ahead.slug_notes import found_in
+from gillhouse.ahead.weather import Weather, WeatherError, WeatherHour
+from gillhouse.audit.journal_series import OUTSIDE_ZONES, on_spans, relays_of, sensors_of
+from gillhouse.audit.pests_log import logged_hours
+from gillhouse.config import Config
+from gillhouse.core.crops import Stage
+from gillhouse.core.outputs import EventKind
+from gillhouse.core.quantities import Quantity
+from gillhouse.core.settings import Role, SensorSettings, SpaceKind, SpaceSettings
+from gillhouse.records.batch_book import Book, StageTime, books
+from gillhouse.store.reader import Reader
+
+HOUR_MS = 3_600_000
+DAY_MS = 24 * HOUR_MS
+YEAR_MS = 365 * DAY_MS
+LATELY_MS = 10 * DAY_MS
+NIGHTS_MS = 120 * DAY_MS
+"""So far back counts of slugs are weighed."""
+
+
+@dataclass(frozen=True, slots=True)
+class Asked:
+    """What every space is asked with."""
+
+    now_ms: int
+    forecast: Sequence[WeatherHour]
+    latitude_deg: float | None
+    caps: Mapping[str, Mapping[str, Any]]
+    """Of each open space the running daemon's account, as its status tells; empty where it does not run."""
+
+
+def outdoor_sensors(config: Config, quantity: Quantity) -> list[SensorSettings]:
+    return [
+        sensor
+        for sensor in config.farm.sensors.values()
+        if sensor.quantity is quantity and (sensor.space is None or sensor.zone in OUTSIDE_ZONES)
+    ]
+
+
+def outdoor_weather(reader: Reader, config: Config, span: tuple[int, int]) -> Weather:
+    """The farm's own outdoor log as weather; empty where no sensor stands outdoors."""
+    hours = [hour for _, hour in _hours(reader, config, _outdoors(config), span)]
+    return Weather(f"{config.farm.name}, outdoors", None, "your own log", hours)
+
+
+def aheads(reader: Reader, config: Config, asked: Asked) -> list[Ahead]:
+    """Every space of the farm, open ones first."""
+    kept = books(reader)
+    order = sorted(config.farm.spaces.values(), key=lambda space: space.kind is not SpaceKind.OPEN)
+    return [_ahead(reader, config, space, asked, (kept, asked.caps.get(space.id))) for space in order]
+
+
+def _ahead(
+    reader: Reader,
+    config: Config,
+    space: SpaceSettings,
+    asked: Asked,
+    known: tuple[list[Book], Mapping[str, Any] | None],
+) -> Ahead:
+    kept, caps = known
+    zone = config.farm.zone
+    outdoors = _outdoors(config)
+    lately = [hour for _, hour in _hours(reader, config, outdoors, (asked.now_ms - LATELY_MS, asked.now_ms))]
+    scored = _scored(reader, config, space, asked) if space.kind is SpaceKind.OPEN else {}
+    zones = [] if caps is None else list(caps["zones"].values())
+    return Ahead(
+        space=space.id,
+        is_open=space.kind is SpaceKind.OPEN,
+        hose=space.hose,
+        left_mm=min(zones) if zones and caps is not None and caps["hosed_ms"] is not None else None,
+        pace=1.0 if caps is None else float(caps["pace"]),
+        forecast=asked.forecast,
+        when=lambda index: moment(asked.forecast[index], _local(asked.now_ms, zone)).strftime("%a %H:%M"),
+        lately=lately,
+        last_night=_last_night(scored, asked.now_ms),
+        counted=_counted(reader, space.id, scored),
+        latitude_deg=asked.latitude_deg,
+        flushes=_flushes(reader, config, space, kept, asked.now_ms),
+        day=lambda ms: _local(ms, zone).strftime("%a %d %b").replace(" 0", " "),
+        has=Has(
+            outdoor_temperature=bool(outdoors[Quantity.TEMPERATURE]),
+            outdoor_humidity=bool(outdoors[Quantity.HUMIDITY]),
+            wind=any(one.quantity is Quantity.WIND for one in config.farm.sensors.values()),
+            forecast=bool(asked.forecast),
+            latitude=asked.latitude_deg is not None,
+            hosings_told=caps is None or caps["hosed_ms"] is not None,
+            open_space=space.kind is SpaceKind.OPEN,
+        ),
+    )
+
+
+def moment(hour: WeatherHour, near: datetime) -> datetime:
+    """The forecast hour's begin on the farm's clock, in the year that brings it nearest to `near`."""
+    near = near.replace(tzinfo=None)
+    years = (near.year - 1, near.year, near.year + 1)
+    day = min(hour.day, 28) if hour.month == 2 else hour.day
+    found = [datetime(year, hour.month, day, hour.hour) for year in years]  # noqa: DTZ001  the farm's clock
+    return min(found, key=lambda one: abs(one - near))
+
+
+def from_now(forecast: Weather, name: str, now: datetime) -> list[WeatherHour]:
+    """The hours of a forecast that are still to come.
+
+    Raises:
+        WeatherError: none is.
+    """
+    begun = now.replace(tzinfo=None, minute=0, second=0, microsecond=0)
+    found = [hour for hour in forecast.hours if moment(hour, now) >= begun]
+    if not found:
+        raise WeatherError(f"{name}: all of its hours are over; fetch a new one, or leave it out")
+    return found
+
+
+def _outdoors(config: Config) -> dict[Quantity, list[SensorSettings]]:
+    kinds = (Quantity.TEMPERATURE, Quantity.HUMIDITY, Quantity.WIND)
+    return {kind: outdoor_sensors(config, kind) for kind in kinds}
+
+
+def _hours(
+    reader: Reader, config: Config, sensors: Mapping[Quantity, list[SensorSettings]], span: tuple[int, int]
+) -> list[tuple[int, WeatherHour]]:
+    """Hours whose temperature and humidity are both known, with the wall ms they begin."""
+    begin = span[0] - span[0] % HOUR_MS
+    warm, humid, wind = (
+        logged_hours(reader, sensors[kind], begin, span[1])
+        for kind in (Quantity.TEMPERATURE, Quantity.HUMIDITY, Quantity.WIND)
+    )
+    found = []
+    for ms in sorted(warm.keys() & humid.keys()):
+        local = _local(ms, config.farm.zone)
+        hour = WeatherHour(local.month, local.day, local.hour, warm[ms], humid[ms], wind.get(ms))
+        found.append((ms, hour))
+    return found
+
+
+def _scored(reader: Reader, config: Config, space: SpaceSettings, asked: Asked) -> dict[int, slugs.Night]:
+    """Begin of each night's noon-to-noon, wall ms -> its score in the space's own air."""
+    if asked.latitude_deg is None:
+        return {}
+    sensors = {kind: sensors_of(config, space.id, kind) for kind in (Quantity.TEMPERATURE, Quantity.HUMIDITY)}
+    sensors[Quantity.WIND] = sensors_of(config, space.id, Quantity.WIND)
+    span = (asked.now_ms - NIGHTS_MS, asked.now_ms)
+    logged = _hours(reader, config, sensors, span)
+    sprayed = on_spans(reader, relays_of(config, space.id, Role.MIST), span)
+    wet = {ms for begin, end in sprayed for ms in range(begin - begin % HOUR_MS, end, HOUR_MS)}
+    misted = {at for at, (ms, _) in enumerate(logged) if ms in wet}
+    hours = [hour for _, hour in logged]
+    return {logged[at][0]: night for at, night in slugs.nights(hours, asked.latitude_deg, misted)}
+
+
+def _last_night(scored: Mapping[int, slugs.Night], now_ms: int) -> slugs.Night | None:
+    """The last night that is over, of the last day and a half."""
+    recent = {
+        begin: night for begin, night in scored.items() if now_ms - 1.5 * DAY_MS < begin and night.dark_h
+    }
+    return recent[min(recent)] if recent else None
+
+
+def _counted(reader: Reader, space: str, scored: Mapping[int, slugs.Night]) -> list[slugs.Counted]:
+    """Counts by night; several notes of one night add up, and what was put right is left out."""
+    notes = list(reader.events(0, 1 << 48, EventKind.NOTE))
+    put_right = {at.event.facts["corrects"] for at in notes if "corrects" in at.event.facts}
+    by_night: dict[int, int] = {}
+    for at in notes:
+        found = found_in(str(at.event.facts.get("text", "")))
+        if found is None or at.event.subject != space or at.seq in put_right:
+            continue
+        own = [begin for begin in scored if begin <= at.ts < begin + DAY_MS]
+        if own:
+            by_night[own[-1]] = by_night.get(own[-1], 0) + found
+    return [slugs.Counted(scored[begin].points, found) for begin, found in by_night.items()]
+
+
+def _flushes(
+    reader: Reader, config: Config, space: SpaceSettings, kept: Sequence[Book], now_ms: int
+) -> list[Flush]:
+    found = []
+    for book in kept:
+        place = next((one for one in book.places if one.to_ms is None), None)
+        stage = book.stages[-1] if book.stages else None
+        if book.ended_ms is not None or place is None or place.space != space.id or stage is None:
+            continue
+        if stage.stage is not Stage.FRUITING or stage.to_ms is not None:
+            continue
+        species = config.species.get(book.species)
+        profile = None if species is None else species.stages.get(Stage.FRUITING)
+        mean_c = _mean_c(reader, config, space.id, (stage.from_ms, now_ms))
+        usual = None if profile is None else profile.days
+        before = _earlier(reader, config, kept, book.species)
+        found.append(Flush(book.batch, book.species, stage.from_ms, mean_c, usual, before))
+    return found
+
+
+def _earlier(reader: Reader, config: Config, kept: Sequence[Book], species: str) -> list[Crop]:
+    """Flushes of a species that were picked: how long they fruited, and how warm it was."""
+    found = []
+    for book in kept:
+        if book.species != species:
+            continue
+        for stage in book.stages:
+            mean_c = _stage_mean_c(reader, config, book, stage)
+            if mean_c is not None and stage.to_ms is not None:
+                found.append(Crop(mean_c, (stage.to_ms - stage.from_ms) / DAY_MS))
+    return found
+
+
+def _stage_mean_c(reader: Reader, config: Config, book: Book, stage: StageTime) -> float | None:
+    if stage.stage is not Stage.FRUITING or stage.to_ms is None:
+        return None
+    stood = [one for one in book.places if one.from_ms <= stage.from_ms]
+    return _mean_c(reader, config, stood[-1].space, (stage.from_ms, stage.to_ms)) if stood else None
+
+
+def _mean_c(reader: Reader, config: Config, space: str, span: tuple[int, int]) -> float | None:
+    begin = span[0] - span[0] % HOUR_MS
+    hours = logged_hours(reader, sensors_of(config, space, Quantity.TEMPERATURE), begin, span[1])
+    return fmean(hours.values()) if hours else None
+
+
+def _local(ms: int, zone: tzinfo) -> datetime:
+    return datetime.fromtimestamp(ms / 1000, zone)
