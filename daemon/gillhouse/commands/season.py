@@ -11,7 +11,7 @@ import click
 from gillhouse.ahead.evaporation import Cover
 from gillhouse.ahead.season import Crop, crop_of, plan
 from gillhouse.ahead.this_year import beside
-from gillhouse.ahead.weather import Weather, WeatherError
+from gillhouse.ahead.weather import Weather, WeatherError, looked_through
 from gillhouse.ahead.weather_files import read
 from gillhouse.audit.ahead_log import YEAR_MS, outdoor_sensors, outdoor_weather
 from gillhouse.clock import SystemClock
@@ -74,8 +74,11 @@ def command(  # noqa: PLR0913  one argument an option
     config = load(config_path or default_config())
     crops = crops_from(config, wanted)
     own = own_log(config, state_dir or default_state()) if this_year or weather_path is None else None
-    weather = weather_from(weather_path) if weather_path is not None else own
-    assert weather is not None  # one of the two was read
+    if weather_path is not None:
+        weather = weather_from(weather_path)
+    else:
+        assert own is not None  # was read just above
+        weather = from_january(own)
     season = plan(weather, crops, Cover(cover), hose_of(config))
     weeks = beside(own.hours, weather, crops) if own is not None and weather_path is not None else None
     if svg_path is not None:
@@ -106,6 +109,18 @@ def own_log(config: Config, state: Path) -> Weather:
     if not found.hours:
         raise GillhouseError("the outdoor sensor's log holds no whole hour yet; let it listen for a while")
     return found
+
+
+def from_january(log: Weather) -> Weather:
+    """A log's last year put together as a calendar year, the way typical years are, with what is missing
+    said.
+    """
+    hours = sorted(log.hours, key=lambda hour: (hour.month, hour.day, hour.hour))
+    notes = (
+        "put together from January on out of the last twelve months",
+        *looked_through(log.place, hours, 0),
+    )
+    return Weather(log.place, log.latitude_deg, log.kind, hours, notes)
 
 
 def _leave(path: Path, text: str) -> None:
