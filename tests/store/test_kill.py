@@ -12,8 +12,6 @@ import sys
 from os import environ
 from pathlib import Path
 
-import pytest
-
 from gillhouse.store.reader import Reader
 from gillhouse.store.verify import verify
 from store.kept import T0_MS, writing
@@ -90,10 +88,5 @@ def drill(path: Path, kills: int) -> None:
     db.close()
 
 
-def test_ten_kills(tmp_path: Path) -> None:
-    drill(tmp_path / "journal.db", 10)
-
-
-@pytest.mark.soak
 def test_fifty_kills(tmp_path: Path) -> None:
     drill(tmp_path / "journal.db", 50)
