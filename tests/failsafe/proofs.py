@@ -219,6 +219,8 @@ LINES: dict[str, Line] = {
         (
             F + "test_f18_f20_f21_inputs.py::test_f21_mains_gone_counts_loads_as_off_and_calls_once",
             F + "test_f18_f20_f21_inputs.py::test_f21_loads_come_back_one_after_the_other_five_seconds_apart",
+            F
+            + "test_f18_f20_f21_inputs.py::test_f21_loads_wanted_in_one_moment_a_minute_after_the_return_come_one_by_one_too",
             F + "test_f18_f20_f21_inputs.py::test_f21_after_mains_a_load_still_rests_its_least_off_time",
             F + "test_f18_f20_f21_inputs.py::test_f21_a_start_staggers_too",
         ),

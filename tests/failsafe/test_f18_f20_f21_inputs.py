@@ -206,6 +206,28 @@ def test_f21_loads_come_back_one_after_the_other_five_seconds_apart():
     assert back == [7_205_000, 7_210_000, 7_215_000]
 
 
+def test_f21_loads_wanted_in_one_moment_a_minute_after_the_return_come_one_by_one_too():
+    """The first reading after a cut makes everything start at once; each waits for its turn, 5 s apart."""
+    bench = Bench(powered())
+    bench.read(mains=1.0)
+    bench.wait(60)
+    bench.read(mains=0.0)
+    bench.wait(540)
+    bench.read(mains=1.0)  # at 600 s
+    bench.wait(60)
+    rest = [relay for relay in LOADS if not is_on(bench, relay)]
+    assert len(rest) >= 2
+    for relay in rest:
+        override(bench, relay, True, 3600)
+    bench.wait(30)
+    begun = sorted(next(ms for ms, _ in bench.on(relay) if ms >= 660_000) for relay in rest)
+    assert begun == [660_000 + 5_000 * place for place in range(len(rest))]
+    override(bench, rest[0], False)
+    bench.wait(60)
+    override(bench, rest[0], True, 600)
+    assert bench.on(rest[0])[-1][0] == 750_000, "it had its turn"
+
+
 def test_f21_after_mains_a_load_still_rests_its_least_off_time():
     bench = Bench(with_relays(powered(), room_heater={"least_off_ms": 300_000}))
     bench.read(mains=1.0)

@@ -43,6 +43,8 @@ class Kind:
     off_delay_ms: int = 0
     says_again_ms: int | None = None
     """Not seen by anybody, it is said again after this; None: by its priority."""
+    as_new_ms: int = 0
+    """Acknowledged and still there, it is as new after this at the earliest: nobody can mend it sooner."""
     people: bool = False
     """Protects people: cannot be shelved, made less urgent, or hidden but by a graver limit for people."""
     loses_crop: bool = False
@@ -286,6 +288,7 @@ KINDS: Final[dict[str, Kind]] = {
         "all spaces unwatched",
         "Restart broker, check network.",
         60,
+        parents=("mains-off",),  # the router goes with them, and somebody is called already
         on_delay_ms=2 * MINUTE_MS,
         off_delay_ms=2 * MINUTE_MS,
     ),
@@ -411,6 +414,7 @@ KINDS: Final[dict[str, Kind]] = {
         "Look at the board, ask the supplier.",
         60,
         on_delay_ms=30_000,
+        as_new_ms=4 * HOUR_MS,
         off_delay_ms=2 * MINUTE_MS,  # over a sensor's own, so that none is called for as it ends
     ),
     "tank-empty": Kind(

@@ -41,6 +41,8 @@ def explain(book: BookState, now: Instant, record: AlarmRecord, notices: list[Al
     mode, parent = _mode(book, record), _parent(book, record)
     why = mode or parent
     if held is not None:
+        if why is None and record.active and record.reported is False:
+            return  # it only waits to be over: what hid it until now still explains it
         if why is None:
             notices.append(free(now, record, Holding.BY_DESIGN))
         else:
@@ -167,9 +169,10 @@ def _reminder_ms(book: BookState, record: AlarmRecord) -> int | None:
         return None  # nothing to say while it is held, or only waits to be over
     if record.state == "C":
         after = book.realarm_ms.get(record.priority)
-        return None if after is None else record.acked_mono_ms + after
-    own_ms = KINDS[record.kind].says_again_ms
-    after = None if record.state not in "BE" else own_ms or book.repeat_ms.get(record.priority)
+        own_ms = KINDS[record.kind].as_new_ms
+        return None if after is None else record.acked_mono_ms + max(after, own_ms)
+    again_ms = KINDS[record.kind].says_again_ms
+    after = None if record.state not in "BE" else again_ms or book.repeat_ms.get(record.priority)
     return None if after is None else record.said_mono_ms + after
 
 

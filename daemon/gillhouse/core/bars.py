@@ -10,7 +10,7 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass, field
 
 from gillhouse.core import quota, water
-from gillhouse.core.asks import Ask, Bar, RelayState, Situation
+from gillhouse.core.asks import Ask, Bar, RelayState, Return, Situation
 from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Authority
 from gillhouse.core.reasons import Reason
@@ -20,6 +20,9 @@ HOUR_MS = 3_600_000
 CHANGEOVER_MS = 2_000
 """Between one relay going off and one that may never run with it going on: time for the OFF to arrive.
 Common practice (break before make); no source for the figure."""
+TURNS_MS = 600_000
+"""After mains came back a load that is wanted for the first time waits its turn so long; it outlasts the time
+that router and boards are given (`guarding.BOOT_MS`). Our choice."""
 LEAST_WATER_RUN_MS = 1_000
 """A held mist run shorter than this is not begun with the day's last drops."""
 
@@ -224,17 +227,26 @@ def _running_time(now_round: Round, relay: RelaySettings, state: RelayState, ask
 
 
 def _staggered(now_round: Round, relay: RelaySettings, state: RelayState, ask: Ask) -> Bar | None:
-    """After mains came back, one load after the other."""
+    """After mains came back the first starts are one after the other, whenever each is wanted."""
     back = now_round.situation.returning.get(relay.id)
-    if back is None or now_round.now.mono_ms >= back.back_ms + back.apart_ms * (len(back.relays) + 1):
+    if back is None or _had_its_turn(state, back):
         return None
-    starts = [
+    if now_round.now.mono_ms >= back.back_ms + max(TURNS_MS, back.apart_ms * (len(back.relays) + 1)):
+        return None
+    turns = [
         now_round.states[other].since_mono_ms
         for other in back.relays
-        if other in now_round.states and really_on(now_round, other, relay)
+        if other in now_round.states
+        and matters(now_round, other, relay)
+        and _had_its_turn(now_round.states[other], back)
     ]
-    until = max([back.back_ms, *starts]) + back.apart_ms
+    until = max([back.back_ms, *turns]) + back.apart_ms
     return Bar(Reason.STAGGERED, until=until) if now_round.now.mono_ms < until else None
+
+
+def _had_its_turn(state: RelayState, back: Return) -> bool:
+    """It runs, or has run, since the mains are back."""
+    return state.on or state.since_mono_ms > back.back_ms
 
 
 MAY_NOT_RUN: tuple[BarCheck, ...] = (_barred, _locked, _people, _uv, _freezing, _door, _tank, _rival_on)
