@@ -50,6 +50,7 @@ WORDS: dict[str, str] = {
     "by-hand": "{who} ran {what} by hand",
     "water-cap": "the day's water was used up",
     "people-inside": "somebody was inside",
+    "mains-off": "the mains were off",
     "daemon-away": "this box was off from {since} to {until}",
     "broker-lost": "the link to the boards was lost",
     "sensor-silent": "sensor {sensor} was silent, so {tool} ran by the clock",
@@ -205,6 +206,10 @@ def _away(case: Case) -> Found:
     return None
 
 
+def _mains(case: Case) -> Found:
+    return {} if _stood(case, "mains-off") else None
+
+
 def _broker(case: Case) -> Found:
     return {} if _stood(case, "broker-lost") else None
 
@@ -262,6 +267,7 @@ _TABLE: Mapping[str, Callable[[Case], Found]] = {
     "by-hand": _by_hand,
     "water-cap": _refused(Reason.WATER_CAP),
     "people-inside": _refused(Reason.PEOPLE_INSIDE),
+    "mains-off": _mains,
     "daemon-away": _away,
     "advise-only": _advise_only,
     "broker-lost": _broker,

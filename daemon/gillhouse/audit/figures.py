@@ -17,6 +17,7 @@ from itertools import groupby
 from gillhouse.audit import causes, hold, places, runs
 from gillhouse.audit.evidence import Evidence
 from gillhouse.audit.happened import changes
+from gillhouse.audit.mains import times_without
 from gillhouse.audit.night import (
     REPORTED,
     AlarmNight,
@@ -86,6 +87,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
     wanted = [space for name, space in farm.spaces.items() if not only or name in only]
     alarms = _alarms(evidence)
     notes = _notes(evidence)
+    spaces = tuple(_space(evidence, space, alarms, notes) for space in wanted)
     return Night(
         farm=farm.name,
         window=evidence.window,
@@ -93,7 +95,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         log_begins_ms=evidence.log_begins_ms,
         log_ends_ms=evidence.log_ends_ms,
         removed_before_ms=evidence.removed_before_ms,
-        spaces=tuple(_space(evidence, space, alarms, notes) for space in wanted),
+        spaces=spaces,
         relays=tuple(_relay(evidence, relay) for relay in farm.relays.values() if relay.space is None),
         alarms=tuple(alarm for alarm in alarms if alarm.space is None),
         notes=tuple(note for note in notes if note.space is None),
@@ -105,6 +107,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         findings=tuple(one for one in evidence.findings if not only or one.space in only),
         configs=tuple(digest for digest, _ in groupby(stretch.digest for stretch in evidence.configs)),
         clock_unset=evidence.clock_unset,
+        mains=times_without(farm, evidence.events, evidence.window, spaces),
     )
 
 

@@ -10,7 +10,7 @@ from pathlib import Path
 
 import jinja2
 
-from gillhouse.audit import chart, runs, text, told, verdict
+from gillhouse.audit import chart, mains, runs, text, told, verdict
 from gillhouse.audit.figures import litres
 from gillhouse.audit.night import (
     AlarmNight,
@@ -123,6 +123,7 @@ def as_html(night: Night) -> str:
         sensors=_sensors(night),
         water=text.water(night),
         box=text.box(night),
+        mains=mains.sentence(night),
         coming=_coming(night),
         rejects=_rejects(night),
         settings=", ".join(digest[:8] for digest in night.configs),

@@ -169,6 +169,35 @@ class Away:
 
 
 @dataclass(frozen=True, slots=True)
+class Went:
+    """What one space went through from a cut of the mains until its air was right again, as far as seen."""
+
+    space: str
+    extremes: Mapping[Quantity, tuple[float, float]]
+    """Least and most of what was measured."""
+    right_ms: int | None
+    """When all of it was known and inside its limits again; None: not within the window."""
+    unseen_ms: int
+    """Of the time without mains: how long a quantity was not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class MainsOff:
+    """A time the mains of loads were gone."""
+
+    sensor: str
+    from_ms: int
+    to_ms: int
+    """Where they did not come back: the window's end."""
+    back: bool
+    spaces: tuple[Went, ...]
+
+    @property
+    def lasts_ms(self) -> int:
+        return self.to_ms - self.from_ms
+
+
+@dataclass(frozen=True, slots=True)
 class ClockUnset:
     """A time the daemon ran without knowing the time."""
 
@@ -234,6 +263,7 @@ class Night:
     configs: tuple[str, ...]
     """Digests in force, in order."""
     clock_unset: tuple[ClockUnset, ...] = ()
+    mains: tuple[MainsOff, ...] = ()
     alarm_system: AlarmFigures | None = None
     """How well the alarms served; None: not asked for."""
 

@@ -9,7 +9,7 @@ import json
 from datetime import UTC, datetime, tzinfo
 from typing import Any
 
-from gillhouse.audit import runs
+from gillhouse.audit import mains, runs
 from gillhouse.audit.alarm_words import as_plain
 from gillhouse.audit.corrections import Since
 from gillhouse.audit.figures import litres
@@ -20,6 +20,7 @@ from gillhouse.audit.night import (
     ClockUnset,
     Coming,
     Happened,
+    MainsOff,
     Night,
     NoteNight,
     Outside,
@@ -75,6 +76,7 @@ def record(night: Night) -> dict[str, Any]:
             "sensors": [_sensor(sensor, night) for sensor in night.sensors],
         },
         "away": [_away(away, zone) for away in night.away],
+        "mains_off": [_mains_off(night, one) for one in night.mains],
         "clock_unset": [_unset(one, zone) for one in night.clock_unset],
         "rejects": dict(night.rejects),
         "alarm_system": None if night.alarm_system is None else as_plain(night.alarm_system),
@@ -286,6 +288,28 @@ def _finding(one: FindingNight, zone: tzinfo) -> dict[str, Any]:
 
 def _away(one: Away, zone: tzinfo) -> dict[str, Any]:
     return {**_span(one.from_ms, one.to_ms, zone), "clean": one.clean, "lost": one.lost}
+
+
+def _mains_off(night: Night, one: MainsOff) -> dict[str, Any]:
+    zone = night.window.zone
+    return {
+        **_span(one.from_ms, one.to_ms, zone),
+        "sensor": one.sensor,
+        "back": one.back,
+        "words": mains.words(night, one),
+        "spaces": [
+            {
+                "space": went.space,
+                "extremes": {
+                    quantity.value: {"min": _value(least), "max": _value(most)}
+                    for quantity, (least, most) in went.extremes.items()
+                },
+                "unseen_s": _seconds(went.unseen_ms),
+                "right_again": None if went.right_ms is None else iso(went.right_ms, zone),
+            }
+            for went in one.spaces
+        ],
+    }
 
 
 def _unset(one: ClockUnset, zone: tzinfo) -> dict[str, Any]:

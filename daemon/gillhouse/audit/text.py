@@ -7,7 +7,7 @@ What does not fit goes by weight: the tale of a good space shrinks before that o
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from gillhouse.audit import runs, told, verdict
+from gillhouse.audit import mains, runs, told, verdict
 from gillhouse.audit.chart import percent
 from gillhouse.audit.happened import SHORT
 from gillhouse.audit.night import AlarmNight, Coming, Night, Outside, QuantityNight, SensorNight, SpaceNight
@@ -45,7 +45,7 @@ def lines(night: Night) -> list[str]:
     """At most `MOST_LINES` lines."""
     found = verdict.verdicts(night)
     top = [head(night), _first(verdict.jobs(night))]
-    last = (changed(night), coming(night), box(night), water(night), _sensors(night))
+    last = (mains.sentence(night), changed(night), coming(night), box(night), water(night), _sensors(night))
     tail = [line for line in last if line]
     room = MOST_LINES - len(top) - len(tail)
     return [*top, *_fitted([_block(night, one) for one in found], found, room), *tail]

@@ -255,6 +255,7 @@ MEND: dict[str, str] = {
     "no-effect": "{tool} ran and it did not help. {look}",
     "tank-empty": "Fill the water tank.",
     "relay-silent": "A relay did not answer. See to the relay board and its power.",
+    "mains-off": "The mains were off. See to the board and the supply.",
     "daemon-away": "This box was off. See to its power.",
     "broker-lost": "The link to the boards was lost. See to the network.",
     "door-open": "The door stood open. Close it, and see why it did.",
