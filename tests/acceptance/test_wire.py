@@ -120,7 +120,7 @@ def test_lanes_end_when_the_wire_said_they_would(night: Lived) -> None:
     within = _begun_within(night, "room-mist")
     latest = [second for second, kept in zip(until, within, strict=True) if kept]
     ends = [datetime.fromisoformat(run["end"]).timestamp() for run in night.relays()["room-mist"]["runs"]]
-    assert len(ends) > 5
+    assert len(ends) > 3
     for end, limit in zip(ends, latest, strict=True):
         assert limit - 2 <= end <= limit  # night.json tells whole seconds
 
