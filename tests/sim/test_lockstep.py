@@ -56,23 +56,23 @@ class Met:
 
 def test_every_report_is_handled_at_its_own_moment(broker: MosquittoBroker, tmp_path: Path) -> None:
     with Met(broker, tmp_path) as met:
-        met.lockstep.run(HOUR_MS)
+        met.lockstep.run(HOUR_MS // 2)
         reports = [row for row in met.daemon.history if row[1] == "trial/air"]
         tally = met.lockstep.tally
     assert len(reports) == tally.reports == tally.by_topic["trial/air"]
-    assert 110 < tally.reports <= 120  # each half minute, about one in a hundred lost
+    assert 55 < tally.reports <= 60  # each half minute, about one in a hundred lost
     assert all(at_ms % 30_000 == 1_000 for at_ms, _, _ in reports)
-    assert met.clock.now().mono_ms == HOUR_MS
+    assert met.clock.now().mono_ms == HOUR_MS // 2
 
 
 def test_commands_reach_the_boards_and_echoes_come_back_before_time_moves(
     broker: MosquittoBroker, tmp_path: Path
 ) -> None:
     with Met(broker, tmp_path) as met:
-        met.lockstep.run(HOUR_MS)
+        met.lockstep.run(HOUR_MS // 2)
     history = met.daemon.history
     ons = [place for place, row in enumerate(history) if row[1:] == ("trial/state", "ON")]
-    assert len(ons) > 20
+    assert len(ons) > 10
     for place in ons:
         before, here = history[place - 1], history[place]
         assert before[1] == "trial/air"
@@ -88,7 +88,7 @@ def test_the_same_seed_gives_the_same_history(broker: MosquittoBroker, tmp_path:
     for turn in ("a", "b"):
         (tmp_path / turn).mkdir()
         with Met(broker, tmp_path / turn) as met:
-            met.lockstep.run(HOUR_MS)
+            met.lockstep.run(HOUR_MS // 4)
         histories.append(met.daemon.history)
     assert histories[0] == histories[1]
 
