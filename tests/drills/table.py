@@ -1,11 +1,12 @@
 """Every drill by name, in the order of the page."""
 
-from tests.drills import brokers, clocks, disk, kills, payloads, power, stops, week
+from tests.drills import brokers, clocks, disk, kills, mains, payloads, power, stops, week
 from tests.drills.drill import Drill
 
 DRILLS: dict[str, Drill] = {
     "kills": kills.DRILL,
     "power": power.DRILL,
+    "mains": mains.DRILL,
     "frozen": stops.FROZEN,
     "network": stops.NETWORK,
     "two": stops.TWO,
