@@ -16,6 +16,7 @@ from itertools import groupby
 
 from gillhouse.audit import causes, hold, places, runs
 from gillhouse.audit.evidence import Evidence
+from gillhouse.audit.forgotten import forgotten
 from gillhouse.audit.happened import changes
 from gillhouse.audit.mains import times_without
 from gillhouse.audit.night import (
@@ -107,6 +108,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         findings=tuple(one for one in evidence.findings if not only or one.space in only),
         configs=tuple(digest for digest, _ in groupby(stretch.digest for stretch in evidence.configs)),
         clock_unset=evidence.clock_unset,
+        forgotten=forgotten(evidence.events, evidence.window),
         mains=times_without(farm, evidence.events, evidence.window, spaces),
     )
 

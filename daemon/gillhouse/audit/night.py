@@ -169,6 +169,14 @@ class Away:
 
 
 @dataclass(frozen=True, slots=True)
+class Forgotten:
+    """A time of which what boards sent may be gone: the broker had forgotten our place."""
+
+    from_ms: int
+    to_ms: int
+
+
+@dataclass(frozen=True, slots=True)
 class Went:
     """What one space went through from a cut of the mains until its air was right again, as far as seen."""
 
@@ -264,6 +272,7 @@ class Night:
     """Digests in force, in order."""
     clock_unset: tuple[ClockUnset, ...] = ()
     mains: tuple[MainsOff, ...] = ()
+    forgotten: tuple[Forgotten, ...] = ()
     alarm_system: AlarmFigures | None = None
     """How well the alarms served; None: not asked for."""
 

@@ -76,6 +76,7 @@ def record(night: Night) -> dict[str, Any]:
             "sensors": [_sensor(sensor, night) for sensor in night.sensors],
         },
         "away": [_away(away, zone) for away in night.away],
+        "forgotten": [_span(one.from_ms, one.to_ms, zone) for one in night.forgotten],
         "mains_off": [_mains_off(night, one) for one in night.mains],
         "clock_unset": [_unset(one, zone) for one in night.clock_unset],
         "rejects": dict(night.rejects),

@@ -7,7 +7,7 @@ What does not fit goes by weight: the tale of a good space shrinks before that o
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from gillhouse.audit import mains, runs, told, verdict
+from gillhouse.audit import forgotten, mains, runs, told, verdict
 from gillhouse.audit.chart import percent
 from gillhouse.audit.happened import SHORT
 from gillhouse.audit.night import AlarmNight, Coming, Night, Outside, QuantityNight, SensorNight, SpaceNight
@@ -261,7 +261,8 @@ def box(night: Night) -> str:
         parts.append(f"ran with its clock not set {unset}")
     if lost:
         parts.append(f"could not save {lost} readings or entries")
-    return f"THIS BOX {' and '.join(parts)}." if parts else ""
+    own = f"THIS BOX {' and '.join(parts)}." if parts else ""
+    return f"{own} {forgotten.sentence(night)}".strip()
 
 
 def water(night: Night) -> str:
