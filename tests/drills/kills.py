@@ -30,7 +30,7 @@ from tests.drills.house import (
 
 from servers import MosquittoBroker, wait_until
 
-KILLS = {Size.QUICK: 12, Size.FULL: 1000}
+KILLS = {Size.QUICK: 42, Size.FULL: 1000}
 LONG_EVERY, LONG, SHORT = 20, 900, 110
 """Every so many lives is a long one in which relays move; the others end while it starts or just after.
 Counted in readings of the load, some 300 a second."""
