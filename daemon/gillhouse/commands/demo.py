@@ -22,9 +22,11 @@ from gillhouse.audit.record import as_json
 from gillhouse.audit.report import night_of
 from gillhouse.audit.text import as_text
 from gillhouse.clock import SystemClock
+from gillhouse.commands import demo_season
 from gillhouse.commands.options import config_option
 from gillhouse.config import load, shipped_dir
 from gillhouse.service import Service
+from gillhouse.sim.barn_season import DAYS as BARN_DAYS
 from gillhouse.sim.broker import HOST, TrialBroker
 from gillhouse.sim.farm_copy import FARM_FILE, HEAD, trial_config
 from gillhouse.sim.link import BoardLink, TrialError
@@ -38,6 +40,7 @@ LEFT = ("night.html", "night.json", "night.txt", FARM_FILE, JOURNAL, "truth.json
 """What a trial leaves in its directory."""
 RUBBISH = (*LEFT, f"{JOURNAL}-wal", f"{JOURNAL}-shm")
 MINUTE_MS = 60_000
+BARN = "barn"
 Told = Callable[[int], None]
 """Hears how far the trial has come, in trial milliseconds."""
 
@@ -59,10 +62,10 @@ Told = Callable[[int], None]
 )
 @click.option(
     "--season",
-    type=click.Choice(list(SEASONS)),
+    type=click.Choice([*SEASONS, BARN]),
     default="autumn",
     show_default=True,
-    help="What the invented weather is like.",
+    help=f"What the invented weather is like. {BARN}: instead of a night twelve weeks of an open barn.",
 )
 @click.option(
     "--out",
@@ -88,6 +91,9 @@ def command(  # noqa: PLR0913 - each is an option
     Example: gillhouse demo --out trial-night --serve
     """
     logging.basicConfig(level=logging.ERROR, format="%(message)s")
+    if season == BARN:
+        _barn(seed)
+        return
     make_room(out)
     length = Length(seed, hours, SEASONS[season])
     farm = config_path or shipped_dir() / "farm.yaml"
@@ -100,6 +106,15 @@ def command(  # noqa: PLR0913 - each is an option
     click.echo(f"Left in {out}: {', '.join(name for name in LEFT if (out / name).exists())}")
     if serve:
         _serve(out)
+
+
+def _barn(seed: int) -> None:
+    """Twelve weeks of a made-up barn; nothing is left behind."""
+    click.echo(f"A SIMULATED season: invented barn, weather, slugs and flies. Seed {seed}.")
+    with click.progressbar(length=BARN_DAYS, label="84 days", width=40) as bar:
+        lived = demo_season.live(seed, lambda _day: bar.update(1))
+    for row in demo_season.text(lived):
+        click.echo(row)
 
 
 def make_room(out: Path) -> None:
