@@ -4,6 +4,7 @@ From outside: pip builds and installs it, by the packaging standards (PEP 517, P
 lent from the environment the tests run in; `gillhouse` itself must come from the wheel alone.
 """
 
+import os
 import subprocess
 import sys
 import sysconfig
@@ -17,8 +18,17 @@ ROOT = Path(__file__).parents[2]
 
 
 def said(*words: str | Path, cwd: Path) -> str:
+    """What it printed. A PYTHONPATH may lead to a checkout and is kept from it."""
     done = subprocess.run(
-        [str(word) for word in words], cwd=cwd, capture_output=True, text=True, timeout=50, check=False
+        [str(word) for word in words],
+        cwd=cwd,
+        env={
+            name: value for name, value in os.environ.items() if name != "PYTHONPATH"
+        },  # may lead to a checkout
+        capture_output=True,
+        text=True,
+        timeout=50,
+        check=False,
     )
     assert done.returncode == 0, done.stdout + done.stderr
     return done.stdout
