@@ -3,7 +3,13 @@
 from pathlib import Path
 
 from audit.nights import Book, _decide, at, note, shipped_config
+from gillhouse.audit.evidence import gather
+from gillhouse.audit.figures import figures
+from gillhouse.audit.html import as_html
+from gillhouse.audit.night import Window
 from gillhouse.audit.pests_soon import Soon, soon
+from gillhouse.audit.record import record
+from gillhouse.audit.text import as_text
 from gillhouse.config import Config
 from gillhouse.config.pests_file import load_pests
 from gillhouse.core.crops import Stage
@@ -74,3 +80,17 @@ def test_without_a_batch_nothing_is_said(tmp_path: Path) -> None:
     book, farm = Book(tmp_path / "journal.db", CONFIG, BEGIN), Farm(CONFIG.farm)
     _decide(book, farm, BEGIN, Started("test", CONFIG.digest, True, None))
     assert told(book.close(), 10) == []
+
+
+def test_the_morning_tells_it_in_every_form(tmp_path: Path) -> None:
+    """Text, page and JSON of a night say it, each space by its name; asked for another space they do not."""
+    window = Window(BEGIN + 13 * DAY, BEGIN + 13 * DAY + 12 * 3_600_000, CONFIG.farm.zone)
+    with lived(tmp_path) as reader:
+        evidence = gather(reader, window, window.to_ms)
+    night, other = figures(evidence), figures(evidence, ("tent",))
+    words = "Room: dark-winged gnats: if any came in, the next flies can come out from"
+    assert words in " ".join(as_text(night).split())
+    assert words in as_html(night) and "Korean Journal of Applied Entomology" in as_html(night)
+    (told_of,) = record(night)["ahead"]
+    assert told_of["space"] == "room" and told_of["words"].startswith("dark-winged gnats")
+    assert (other.ahead, record(other)["ahead"]) == ((), [])

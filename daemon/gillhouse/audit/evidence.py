@@ -16,14 +16,17 @@ from gillhouse.audit import told
 from gillhouse.audit.clock_unset import clock_unset, in_order
 from gillhouse.audit.coming import coming_up
 from gillhouse.audit.corrections import NONE, Corrections, corrections, last_seq
-from gillhouse.audit.night import AuditError, Away, ClockUnset, Coming, Window
+from gillhouse.audit.night import Ahead, AuditError, Away, ClockUnset, Coming, Window
 from gillhouse.audit.out_of_use import out_of_use
+from gillhouse.audit.pests_soon import soon
 from gillhouse.audit.places import Move, moves
 from gillhouse.audit.sensor_findings import FindingNight, standing
 from gillhouse.config import Config, load_files
+from gillhouse.config.pests_file import load_pests
 from gillhouse.core.outputs import EventKind
 from gillhouse.core.settings import FarmSettings
 from gillhouse.errors import StoreError
+from gillhouse.records.batch_book import books
 from gillhouse.records.crops_then import HeldFor, held_for
 from gillhouse.store.reader import Reader
 from gillhouse.store.records import AlarmAt, CommandAt, EventAt, ReadingAt, Segment
@@ -65,6 +68,7 @@ class Evidence:
     """`readings` are corrected by them already; the store's are raw."""
     findings: tuple[FindingNight, ...] = ()
     coming: tuple[Coming, ...] = ()
+    ahead: tuple[Ahead, ...] = ()
     moved: Mapping[str, Move] = field(default_factory=dict)
     """Sensors the newest settings tell a dated move of."""
     clock_unset: tuple[ClockUnset, ...] = ()
@@ -105,6 +109,7 @@ def gather(  # over 40 lines: one literal and what it is made of
         moved = moves(_config(reader, (reader.newest_segment() or segments[-1]).digest).farm)
         unused = out_of_use(_modes_at(reader, segments[0]), events, cut)
         coming = coming_up(reader, segments, cut, lambda digest: _config(reader, digest).farm)
+        ahead = _ahead(reader, segments[-1], cut)
     begins = segments[0].now.wall_ms
     return Evidence(
         window=cut,
@@ -124,10 +129,18 @@ def gather(  # over 40 lines: one literal and what it is made of
         corrections=truth,
         findings=findings,
         coming=coming,
+        ahead=ahead,
         moved=moved,
         clock_unset=unset,
         out_of_use=unused,
     )
+
+
+def _ahead(reader: Reader, segment: Segment, cut: Window) -> tuple[Ahead, ...]:
+    """What is reckoned to come up, by the shipped pest files."""
+    config = _config(reader, segment.digest)
+    found = soon(reader, config, load_pests(), books(reader), cut.to_ms)
+    return tuple(Ahead(one.space, one.words, one.source) for one in found)
 
 
 def _modes_at(reader: Reader, segment: Segment) -> Mapping[str, Any]:

@@ -105,6 +105,7 @@ def figures(evidence: Evidence, only: Sequence[str] = ()) -> Night:
         rejects=dict(sorted(evidence.rejects.items())),
         simulated=evidence.simulated,
         coming=tuple(one for one in evidence.coming if not only or one.space in only),
+        ahead=tuple(one for one in evidence.ahead if not only or one.space in only),
         findings=tuple(one for one in evidence.findings if not only or one.space in only),
         configs=tuple(digest for digest, _ in groupby(stretch.digest for stretch in evidence.configs)),
         clock_unset=evidence.clock_unset,

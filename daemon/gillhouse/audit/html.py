@@ -190,9 +190,10 @@ def _outside(night: Night, one: QuantityNight, outside: Outside) -> OutsideRow:
 
 
 def _coming(night: Night) -> list[str]:
-    """A line for each stage that is due or soon will be."""
+    """A line for each stage that is due or soon will be, and for what is reckoned to come."""
     names = {space.space.id: space.space.name for space in night.spaces}
-    return [text.coming_words(one, names.get(one.space, one.space), night) + "." for one in night.coming]
+    found = [text.coming_words(one, names.get(one.space, one.space), night) + "." for one in night.coming]
+    return found + [f"{names.get(one.space, one.space)}: {one.words} ({one.source})." for one in night.ahead]
 
 
 def _relays(night: Night) -> list[RelayRow]:

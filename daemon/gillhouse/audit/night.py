@@ -237,6 +237,16 @@ class SpaceNight:
 
 
 @dataclass(frozen=True, slots=True)
+class Ahead:
+    """Something that is reckoned to come up in a space, such as flies."""
+
+    space: str
+    words: str
+    source: str
+    """Of the figures behind it."""
+
+
+@dataclass(frozen=True, slots=True)
 class Night:
     """One night of the farm, or of the spaces asked for."""
 
@@ -273,6 +283,8 @@ class Night:
     clock_unset: tuple[ClockUnset, ...] = ()
     mains: tuple[MainsOff, ...] = ()
     forgotten: tuple[Forgotten, ...] = ()
+    ahead: tuple[Ahead, ...] = ()
+    """What is reckoned to come up, space by space."""
     alarm_system: AlarmFigures | None = None
     """How well the alarms served; None: not asked for."""
 

@@ -121,7 +121,11 @@ def outlook(
     books = [asked.book] if asked.book else standing_in(books_known, asked.space, asked.now_ms)
     gone_ms = asked.book.ended_ms if asked.book else None
     since_ms = _since(asked, books)
-    here = [one for one in noted(reader, config) if one.space == asked.space and one.entry.at_ms >= since_ms]
+    here = [
+        one
+        for one in noted(reader, config)
+        if one.space == asked.space and since_ms <= one.entry.at_ms <= asked.now_ms
+    ]
     kept = [one for one in here if gone_ms is None or one.entry.at_ms <= gone_ms]
     opened_ms = asked.opened_ms if asked.opened_ms is not None else _opened(asked, books)
     end = _end(config, books, asked)

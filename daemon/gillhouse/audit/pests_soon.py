@@ -1,8 +1,8 @@
 """What the morning says of flies: the next that can come out within days, and cards that fill up.
 
 Here: a sentence or two a space where a batch stands. Told are pests that were seen, and those of the crop
-itself; what could merely come in anywhere is left to `gillhouse pests`. Not here: any reckoning (`ahead`), wet
-caps (the night tells those by its own account).
+itself; what could merely come in anywhere is left to `gillhouse pests`. Not here: any reckoning (`ahead`),
+wet caps (the night tells those by its own account).
 """
 
 from collections.abc import Mapping, Sequence

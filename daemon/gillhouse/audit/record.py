@@ -82,6 +82,7 @@ def record(night: Night) -> dict[str, Any]:
         "rejects": dict(night.rejects),
         "alarm_system": None if night.alarm_system is None else as_plain(night.alarm_system),
         "coming": [_coming(one, zone) for one in night.coming],
+        "ahead": [{"space": one.space, "words": one.words, "source": one.source} for one in night.ahead],
         "findings": [_finding(one, zone) for one in night.findings],
     }
 

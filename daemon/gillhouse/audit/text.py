@@ -237,6 +237,7 @@ def coming(night: Night) -> str:
     """The stages that are due or soon will be, such as: LM-12 fruiting? (Tent, usual from Fri 27 Nov)."""
     names = {space.space.id: space.space.name for space in night.spaces}
     parts = [coming_words(one, names.get(one.space, one.space), night) for one in night.coming]
+    parts += [f"{names.get(one.space, one.space)}: {one.words}" for one in night.ahead]
     more = f" And {len(parts) - MOST_COMING} more." if len(parts) > MOST_COMING else ""
     return f"COMING UP {'; '.join(parts[:MOST_COMING])}.{more}" if parts else ""
 
