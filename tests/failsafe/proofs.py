@@ -74,6 +74,12 @@ LINES: dict[str, Line] = {
             F + "test_f06_f26_interlocks.py::test_f06_no_heat_before_the_fan_is_seen_to_run",
             F + "test_f06_f26_interlocks.py::test_f06_heat_is_cut_at_once_when_the_fan_is_no_longer_seen",
             F + "test_f06_f26_interlocks.py::test_f06_heat_is_cut_when_the_proof_falls_silent",
+            F + "test_f06_f26_interlocks.py::test_f06_no_uv_before_door_and_people_are_heard",
+            F
+            + "test_f06_f26_interlocks.py::test_f06_uv_is_cut_at_once_by_the_door_the_switch_and_the_mode_whatever_its_least_on_time",
+            F
+            + "test_f06_f26_interlocks.py::test_f06_uv_is_cut_when_nobody_can_say_any_more_that_the_room_is_shut_and_empty",
+            "core/test_authority.py::test_a_uv_lamp_wants_proof",
             "core/test_interlock_properties.py::test_relays_that_exclude_one_another_never_meet",
             "core/test_equipment.py::test_an_empty_tank_behind_the_pump_shuts_every_valve_at_once",
         ),

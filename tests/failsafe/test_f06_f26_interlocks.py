@@ -114,3 +114,57 @@ def test_f26_the_weekly_test_keeps_its_hour_by_the_wall_in_both_change_nights():
         due = datetime.fromisoformat(f"{day}T10:00").replace(tzinfo=ROME)
         found = next_test_ms(int(due.timestamp() * 1000), safety, ROME)
         assert datetime.fromtimestamp(found / 1000, ROME).isoformat()[:16] == f"{after}T10:00"
+
+
+def lamp_room():
+    """A room people can enter, with a door switch, a people switch that can fall silent, and a UV lamp."""
+    return guarded(
+        contact("door", Quantity.DOOR, silent_after_ms=600_000),
+        contact("people", Quantity.PEOPLE, silent_after_ms=600_000),
+        relays=(RelaySettings("lamp", Role.UV, "room", advise_only=False, least_on_ms=3_600_000),),
+    )
+
+
+def lit_room():
+    """The lamp is on: door shut and nobody inside, both proved."""
+    bench = Bench(lamp_room())
+    bench.read(door=0.0, people=0.0)
+    override(bench, "lamp", True, 3600)
+    assert is_on(bench, "lamp")
+    return bench
+
+
+def test_f06_no_uv_before_door_and_people_are_heard():
+    bench = Bench(lamp_room())
+    override(bench, "lamp", True, 3600)
+    assert not is_on(bench, "lamp")
+    bench.read(door=0.0)
+    assert not is_on(bench, "lamp")
+    bench.read(people=0.0)
+    assert is_on(bench, "lamp")
+
+
+def test_f06_uv_is_cut_at_once_by_the_door_the_switch_and_the_mode_whatever_its_least_on_time():
+    for cut, reason in (
+        (lambda bench: bench.read(door=1.0), Reason.DOOR_OPEN),
+        (lambda bench: bench.read(people=1.0), Reason.PEOPLE_INSIDE),
+        (lambda bench: bench.give(by_hand(Act.INSIDE, "room")), Reason.PEOPLE_INSIDE),
+    ):
+        bench = lit_room()
+        bench.wait(10)
+        cut(bench)
+        assert not is_on(bench, "lamp")
+        assert bench.off("lamp")[-1][1].reason is reason
+        override(bench, "lamp", True, 3600)
+        assert not is_on(bench, "lamp")
+
+
+def test_f06_uv_is_cut_when_nobody_can_say_any_more_that_the_room_is_shut_and_empty():
+    """For a lamp that harms people 'not known' is not harmless: ten minutes of silence put it off."""
+    for spoken, reason in (("people", Reason.DOOR_UNPROVED), ("door", Reason.PEOPLE_UNPROVED)):
+        bench = lit_room()
+        for _ in range(11):
+            bench.wait(60)
+            bench.read(**{spoken: 0.0})
+        assert not is_on(bench, "lamp"), spoken
+        assert bench.off("lamp")[-1][1].reason is reason
