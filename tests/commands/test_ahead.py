@@ -13,10 +13,11 @@ from click.testing import CliRunner
 
 from audit.nights import ROME, Book, _decide, at, shipped_config
 from gillhouse.__main__ import cli
-from gillhouse.ahead.coming_up import Ahead, Kind, lines, missing
+from gillhouse.ahead.coming_up import Ahead, Kind, Run, lines, missing
 from gillhouse.ahead.weather import WeatherError, WeatherHour
 from gillhouse.ahead.weather_files import read
-from gillhouse.audit.ahead_log import Asked, aheads, from_now, moment, outdoor_weather
+from gillhouse.ahead.weigh_notes import OnScale, weighed_in
+from gillhouse.audit.ahead_log import Asked, aheads, from_now, moment, morning, outdoor_weather
 from gillhouse.clock import SystemClock
 from gillhouse.commands.ahead import caps_of
 from gillhouse.core.crops import Stage
@@ -51,6 +52,9 @@ def state(tmp_path_factory: pytest.TempPathFactory) -> Path:
     _decide(book, farm, BEGIN + 1000, came)
     for day in range(DAYS):
         noon = BEGIN + day * DAY
+        if day in (1, 6):
+            weight = 10.0 if day == 1 else 9.6
+            _decide(book, farm, noon, OperatorAction(Act.NOTE, "barn", "ana", f"weighed: {weight} kg log 3"))
         if day == 5:
             _decide(book, farm, noon, BatchAction(BatchAct.STAGE, "SH-3", "ana", stage=Stage.FRUITING))
         for hour, humidity in enumerate(dark_from_to(noon)):
@@ -110,6 +114,60 @@ def test_the_first_pick_comes_from_the_species_file_while_the_log_is_short(barn:
     days = [datetime.fromtimestamp((BEGIN + 5 * DAY) / 1000 + one * 86_400, ROME) for one in usual]
     assert all(day.strftime("%d %b").lstrip("0") in line.text for day in days)
     assert "species file" in line.source and line.sure == "a window, no date"
+
+
+def test_a_weighed_log_gets_its_own_pace(barn: Ahead) -> None:
+    """By hand: 0.4 kg of 10 gone in five days, so 0.6 kg more, at the same drying, in seven and a half."""
+    (line,) = [line for line in lines(barn) if line.kind is Kind.WEIGHED]
+    assert line.text.startswith("log 3: 4 % of its weight gone; at this drying a tenth is gone in")
+    days = int(line.text.split(" in ")[1].split()[0])
+    assert 7 <= days <= 8
+    assert "by the scale" in line.sure
+
+
+def test_a_spawn_run_is_paced_where_the_curve_is_sourced(barn: Ahead) -> None:
+    run = Run("LM-1", "lions-mane", [10.0] * 48, (14.0, 21.0), 23.0)
+    (line,) = [one for one in lines(replace(barn, runs=[run])) if one.kind is Kind.RUN]
+    assert line.text == "LM-1 (lions-mane): the spawn run takes 62 to 93 days at these temperatures"
+    other = replace(run, species="grey-oyster")
+    assert not [one for one in lines(replace(barn, runs=[other])) if one.kind is Kind.RUN]
+
+
+def test_a_batch_that_runs_through_is_found_with_its_spaces_warmth(tmp_path: Path) -> None:
+    """Lion's mane in the tent at 10 C since a day, where 21 to 25 are usual: r(23) / r(10) = 4.44 times
+    as long.
+    """
+    config = shipped_config()
+    book, farm = Book(tmp_path / "journal.db", config, BEGIN), Farm(config.farm)
+    _decide(book, farm, BEGIN, Started("test", config.digest, True, None))
+    came = BatchAction(
+        BatchAct.ADD, "LM-1", "ana", species="lions-mane", stage=Stage.SPAWN_RUN, kg=20.0, space="tent"
+    )
+    _decide(book, farm, BEGIN + 1000, came)
+    book.readings("tent-temp", BEGIN, 600, [10.0] * 144)
+    with book.close() as reader:
+        told = morning(reader, config, BEGIN + DAY)
+    (line,) = [line for line in told if line.kind is Kind.RUN]
+    assert line.space == "tent" and "takes 62 to 93 days" in line.text
+
+
+def test_the_morning_says_what_the_log_alone_can(state: Path) -> None:
+    with Reader(state / "journal.db") as reader:
+        told = morning(reader, shipped_config(), NOW)
+    assert [(line.space, line.kind) for line in told] == [("barn", Kind.WEIGHED), ("barn", Kind.PICK)]
+
+
+def test_weights_are_read_back_from_notes_and_others_are_not() -> None:
+    assert weighed_in("weighed: 4.21 kg log 3") == OnScale("log 3", 4.21)
+    assert weighed_in("Weighed: 4 kg bag") == OnScale("bag", 4.0)
+    for off in (
+        "weighed: -4 kg log 3",
+        "weighed: 0 kg log 3",
+        "weighed: log 3",
+        "weighed 4 kg log 3",
+        "hosed",
+    ):
+        assert weighed_in(off) is None
 
 
 def test_a_dry_wind_is_told_against_the_last_days_and_hosing_only_by_the_account(state: Path) -> None:

@@ -1,4 +1,4 @@
-"""What is coming up in a space, as lines to be told: hose, dry wind, slugs, first picks, what is missing.
+"""What is coming up in a space, as lines to be told: hose, weighed logs, slugs, spawn runs, first picks.
 
 Here: the models of this package joined for one space, and the words. The same lines serve the command and the
 morning's report. Not here: where the facts come from (`audit.ahead_log`).
@@ -10,9 +10,9 @@ from enum import StrEnum
 
 from gillhouse.ahead import slugs
 from gillhouse.ahead.evaporation import Cover
-from gillhouse.ahead.growth import NOT_SOURCED, Crop, harvest_window, pace_of
+from gillhouse.ahead.growth import MYCELIUM, NOT_SOURCED, Crop, harvest_window, pace_of, spawn_days
 from gillhouse.ahead.lacking import Has, lacking
-from gillhouse.ahead.watering import dry_wind, upcoming
+from gillhouse.ahead.watering import Weighed, bag_outlook, dry_wind, upcoming
 from gillhouse.ahead.weather import WeatherHour
 from gillhouse.core.settings import HoseSettings
 
@@ -23,7 +23,9 @@ DAY_H = 24
 class Kind(StrEnum):
     HOSE = "hose"
     DRY_WIND = "dry wind"
+    WEIGHED = "weighed"
     SLUGS = "slugs"
+    RUN = "spawn run"
     PICK = "first pick"
     MISSING = "missing"
 
@@ -53,6 +55,27 @@ class Flush:
 
 
 @dataclass(frozen=True, slots=True)
+class Run:
+    """A batch that runs through."""
+
+    batch: str
+    species: str
+    temps_c: Sequence[float]
+    """Logged hours of its space since it began."""
+    usual_days: tuple[float, float] | None
+    usual_c: float | None
+    """The middle of the range it should have."""
+
+
+@dataclass(frozen=True, slots=True)
+class OnScale:
+    """A log or bag that somebody weighs."""
+
+    name: str
+    weighings: Sequence[Weighed]
+
+
+@dataclass(frozen=True, slots=True)
 class Ahead:
     """All that is known of one space."""
 
@@ -71,6 +94,10 @@ class Ahead:
     counted: Sequence[slugs.Counted]
     latitude_deg: float | None
     flushes: Sequence[Flush]
+    runs: Sequence[Run]
+    scale: Sequence[OnScale]
+    mm_day: float
+    """What a wet thing in the space's shade loses a day, of late."""
     day: Callable[[int], str]
     """Wall ms -> `Fri 27 Nov`."""
     has: Has
@@ -81,8 +108,7 @@ def lines(ahead: Ahead) -> list[Line]:
     found: list[Line] = []
     if ahead.is_open:
         found += [*_hose(ahead), *_dry_wind(ahead), *_slugs(ahead)]
-    found += _picks(ahead)
-    return found
+    return [*found, *_scale(ahead), *_runs(ahead), *_picks(ahead)]
 
 
 def missing(ahead: Ahead) -> list[Line]:
@@ -149,6 +175,34 @@ def _forecast_nights(ahead: Ahead) -> Iterator[slugs.Night]:
     for _, night in slugs.nights(ahead.forecast, ahead.latitude_deg):
         if night.dark_h:
             yield night
+
+
+def _scale(ahead: Ahead) -> Iterator[Line]:
+    source = "a tenth of the first weight: Hill, University of Kentucky FOR-83"
+    for one in ahead.scale:
+        found = bag_outlook(one.weighings, ahead.mm_day)
+        text = f"{one.name}: {found.lost_pct:.0f} % of its weight gone"
+        if found.is_due:
+            text += "; soak it or water overnight"
+        elif found.days_left is not None:
+            text += f"; at this drying a tenth is gone in {found.days_left:.0f} days"
+        sure = "its own pace, by the scale" if found.kg_per_mm is not None else "weigh it again for a pace"
+        yield Line(ahead.space, Kind.WEIGHED, text, sure, source)
+
+
+def _runs(ahead: Ahead) -> Iterator[Line]:
+    for run in ahead.runs:
+        cardinal = MYCELIUM.get(run.species)
+        if cardinal is None or not run.temps_c or run.usual_days is None or run.usual_c is None:
+            continue
+        days = spawn_days(run.temps_c, run.species, run.usual_days, run.usual_c)
+        sure = "the curve of mycelium on agar, not of your blocks"
+        text = f"{run.batch} ({run.species}): the spawn run {_takes(days)}"
+        yield Line(ahead.space, Kind.RUN, text, sure, cardinal.source)
+
+
+def _takes(days: str) -> str:
+    return days if days.startswith("stands") else f"takes {days}"
 
 
 def _picks(ahead: Ahead) -> Iterator[Line]:

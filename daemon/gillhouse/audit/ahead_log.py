@@ -11,15 +11,19 @@ from statistics import fmean
 from typing import Any
 
 from gillhouse.ahead import slugs
-from gillhouse.ahead.coming_up import Ahead, Flush
+from gillhouse.ahead.coming_up import Ahead, Flush, Line, OnScale, Run, lines
+from gillhouse.ahead.evaporation import shade_mm_day
 from gillhouse.ahead.growth import Crop
 from gillhouse.ahead.lacking import Has
 from gillhouse.ahead.slug_notes import found_in
+from gillhouse.ahead.watering import Weighed
 from gillhouse.ahead.weather import Weather, WeatherError, WeatherHour
+from gillhouse.ahead.weigh_notes import weighed_in
 from gillhouse.audit.journal_series import OUTSIDE_ZONES, on_spans, relays_of, sensors_of
-from gillhouse.audit.pests_log import logged_hours
+from gillhouse.audit.pests_log import logged_hours, standing_in, warmth_sensors
 from gillhouse.config import Config
-from gillhouse.core.crops import Stage
+from gillhouse.core.caps import GUESSED_WIND_M_S
+from gillhouse.core.crops import Stage, StageProfile
 from gillhouse.core.outputs import EventKind
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.settings import Role, SensorSettings, SpaceKind, SpaceSettings
@@ -66,6 +70,15 @@ def aheads(reader: Reader, config: Config, asked: Asked) -> list[Ahead]:
     return [_ahead(reader, config, space, asked, (kept, asked.caps.get(space.id))) for space in order]
 
 
+def morning(reader: Reader, config: Config, wall_ms: int) -> tuple[Line, ...]:
+    """What the morning's report can say of each space from the log alone: weighed logs, runs, first picks.
+
+    Slugs and hosing want the latitude and a forecast, which the command is given.
+    """
+    asked = Asked(wall_ms, (), None, {})
+    return tuple(line for one in aheads(reader, config, asked) for line in lines(one))
+
+
 def _ahead(
     reader: Reader,
     config: Config,
@@ -78,6 +91,8 @@ def _ahead(
     outdoors = _outdoors(config)
     lately = [hour for _, hour in _hours(reader, config, outdoors, (asked.now_ms - LATELY_MS, asked.now_ms))]
     scored = _scored(reader, config, space, asked) if space.kind is SpaceKind.OPEN else {}
+    inside = _hours(reader, config, _insides(config, space.id), (asked.now_ms - NIGHTS_MS, asked.now_ms))
+    recent = [one for one in inside if one[0] >= asked.now_ms - LATELY_MS]
     zones = [] if caps is None else list(caps["zones"].values())
     return Ahead(
         space=space.id,
@@ -92,6 +107,9 @@ def _ahead(
         counted=_counted(reader, space.id, scored),
         latitude_deg=asked.latitude_deg,
         flushes=_flushes(reader, config, space, kept, asked.now_ms),
+        runs=_runs(reader, config, space, kept, asked.now_ms),
+        scale=_scale(reader, space, inside),
+        mm_day=24.0 * fmean(_shade_mm_h(hour, space) for _, hour in recent) if recent else 0.0,
         day=lambda ms: _local(ms, zone).strftime("%a %d %b").replace(" 0", " "),
         has=Has(
             outdoor_temperature=bool(outdoors[Quantity.TEMPERATURE]),
@@ -132,6 +150,11 @@ def _outdoors(config: Config) -> dict[Quantity, list[SensorSettings]]:
     return {kind: outdoor_sensors(config, kind) for kind in kinds}
 
 
+def _insides(config: Config, space: str) -> dict[Quantity, list[SensorSettings]]:
+    kinds = (Quantity.TEMPERATURE, Quantity.HUMIDITY, Quantity.WIND)
+    return {kind: sensors_of(config, space, kind) for kind in kinds}
+
+
 def _hours(
     reader: Reader, config: Config, sensors: Mapping[Quantity, list[SensorSettings]], span: tuple[int, int]
 ) -> list[tuple[int, WeatherHour]]:
@@ -153,8 +176,7 @@ def _scored(reader: Reader, config: Config, space: SpaceSettings, asked: Asked) 
     """Begin of each night's noon-to-noon, wall ms -> its score in the space's own air."""
     if asked.latitude_deg is None:
         return {}
-    sensors = {kind: sensors_of(config, space.id, kind) for kind in (Quantity.TEMPERATURE, Quantity.HUMIDITY)}
-    sensors[Quantity.WIND] = sensors_of(config, space.id, Quantity.WIND)
+    sensors = _insides(config, space.id)
     span = (asked.now_ms - NIGHTS_MS, asked.now_ms)
     logged = _hours(reader, config, sensors, span)
     sprayed = on_spans(reader, relays_of(config, space.id, Role.MIST), span)
@@ -174,15 +196,11 @@ def _last_night(scored: Mapping[int, slugs.Night], now_ms: int) -> slugs.Night |
 
 def _counted(reader: Reader, space: str, scored: Mapping[int, slugs.Night]) -> list[slugs.Counted]:
     """Counts by night; several notes of one night add up, and what was put right is left out."""
-    notes = list(reader.events(0, 1 << 48, EventKind.NOTE))
-    put_right = {at.event.facts["corrects"] for at in notes if "corrects" in at.event.facts}
     by_night: dict[int, int] = {}
-    for at in notes:
-        found = found_in(str(at.event.facts.get("text", "")))
-        if found is None or at.event.subject != space or at.seq in put_right:
-            continue
-        own = [begin for begin in scored if begin <= at.ts < begin + DAY_MS]
-        if own:
+    for ms, text in _notes(reader, space):
+        found = found_in(text)
+        own = [begin for begin in scored if begin <= ms < begin + DAY_MS]
+        if found is not None and own:
             by_night[own[-1]] = by_night.get(own[-1], 0) + found
     return [slugs.Counted(scored[begin].points, found) for begin, found in by_night.items()]
 
@@ -205,6 +223,64 @@ def _flushes(
         before = _earlier(reader, config, kept, book.species)
         found.append(Flush(book.batch, book.species, stage.from_ms, mean_c, usual, before))
     return found
+
+
+def _runs(
+    reader: Reader, config: Config, space: SpaceSettings, kept: Sequence[Book], now_ms: int
+) -> list[Run]:
+    found = []
+    for book in standing_in(kept, space.id, now_ms):
+        stage = book.stages[-1] if book.stages else None
+        species = config.species.get(book.species)
+        if stage is None or stage.stage is not Stage.SPAWN_RUN or stage.to_ms is not None or species is None:
+            continue
+        profile = species.stages.get(Stage.SPAWN_RUN)
+        begin = stage.from_ms - stage.from_ms % HOUR_MS
+        temps = logged_hours(reader, warmth_sensors(config, space.id), begin, now_ms)
+        days = None if profile is None else profile.days
+        found.append(Run(book.batch, book.species, list(temps.values()), days, _middle_c(profile)))
+    return found
+
+
+def _middle_c(profile: StageProfile | None) -> float | None:
+    if profile is None or profile.temperature.low is None or profile.temperature.high is None:
+        return None
+    return (profile.temperature.low + profile.temperature.high) / 2.0
+
+
+def _scale(reader: Reader, space: SpaceSettings, inside: Sequence[tuple[int, WeatherHour]]) -> list[OnScale]:
+    """What was weighed in a space, by name, each with the drying reckoned since the time before."""
+    by_name: dict[str, list[tuple[int, float]]] = {}
+    for ms, text in _notes(reader, space.id):
+        weighed = weighed_in(text)
+        if weighed is not None:
+            by_name.setdefault(weighed.name, []).append((ms, weighed.kg))
+    found = []
+    for name, weighings in by_name.items():
+        before_ms, rows = weighings[0][0], []
+        for ms, kg in weighings:
+            mm = sum(_shade_mm_h(hour, space) for at, hour in inside if before_ms <= at < ms)
+            rows.append(Weighed(kg, mm))
+            before_ms = ms
+        found.append(OnScale(name, rows))
+    return found
+
+
+def _shade_mm_h(hour: WeatherHour, space: SpaceSettings) -> float:
+    """Drying in the space's shade; without a gauge the guessed wind outdoors, sheltered."""
+    wind = GUESSED_WIND_M_S * space.hose.shelter if hour.wind_m_s is None else hour.wind_m_s
+    return shade_mm_day(hour.temp_c, hour.humidity_pct, wind) / 24.0
+
+
+def _notes(reader: Reader, space: str) -> list[tuple[int, str]]:
+    """A space's notes that no later one puts right, in order of time."""
+    notes = list(reader.events(0, 1 << 48, EventKind.NOTE))
+    put_right = {at.event.facts["corrects"] for at in notes if "corrects" in at.event.facts}
+    return [
+        (at.ts, str(at.event.facts.get("text", "")))
+        for at in notes
+        if at.event.subject == space and at.seq not in put_right
+    ]
 
 
 def _earlier(reader: Reader, config: Config, kept: Sequence[Book], species: str) -> list[Crop]:
