@@ -33,6 +33,17 @@ def test_each_command_reaches_its_relay_alone() -> None:
     assert memory(relays, "fan").history(NOW) == ()
 
 
+def test_the_history_keeps_the_newest_clicks_alone(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("gillhouse.relays.memory.KEPT", 4)
+    relays = Relays.wired([RelayWire("mist", "memory")], ports_of())
+    for turn in range(5):
+        relays.apply(command("mist", lease_ms=1_000), NOW.later(10_000 * turn))
+    clicks = memory(relays, "mist").history(NOW.later(60_000))
+    assert [(one.at_ms, one.on) for one in clicks] == [
+        (30_000, True), (31_000, False), (40_000, True), (41_000, False),
+    ]  # fmt: skip
+
+
 def test_the_history_tells_who_let_go() -> None:
     relays = Relays.wired([RelayWire("mist", "memory")], ports_of())
     relays.apply(command("mist"), NOW)

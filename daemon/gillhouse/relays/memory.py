@@ -4,6 +4,7 @@ It keeps a timed history and, as a good board does, drops out by itself at the e
 pulled out and put back, as any board can.
 """
 
+from collections import deque
 from collections.abc import Callable
 from dataclasses import dataclass
 
@@ -13,6 +14,9 @@ from gillhouse.core.instant import Instant
 from gillhouse.core.outputs import Command
 from gillhouse.errors import RelayError
 from gillhouse.payloads import Message
+
+KEPT = 20_000
+"""So many clicks are remembered, the newest: a week of pulses, one a minute. A box may run for years."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,7 +36,7 @@ class MemoryDriver:  # 13 methods: a driver, its plug, and its history
     def __init__(self, wire: RelayWire, tell: Callable[[RelayReport], None] = lambda _: None) -> None:
         self.wire = wire
         self._tell = tell
-        self._history: list[Switching] = []
+        self._history: deque[Switching] = deque(maxlen=KEPT)
         self._until_ms: int | None = None
         self._there = True
 
@@ -87,7 +91,7 @@ class MemoryDriver:  # 13 methods: a driver, its plug, and its history
         return self._until_ms is not None
 
     def history(self, now: Instant) -> tuple[Switching, ...]:
-        """Every change up to `now`, in order."""
+        """The newest `KEPT` changes up to `now`, in order."""
         self._let_go(now)
         return tuple(self._history)
 
