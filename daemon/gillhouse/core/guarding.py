@@ -83,7 +83,7 @@ def next_ms(plan: Plan, state: State) -> list[int]:
         settings = plan.settings.sensors.get(sensor)
         if settings is not None and settings.on_change and one.since_ms is not None and not one.flowing:
             found.append(one.since_ms + UNASKED_MS)
-    # What passed while its input was silent waits for the input to speak: a past moment would come without end.
+    # One that passed while its input was silent waits for the input to speak; else it would come without end.
     return [due_ms for due_ms in found if due_ms > state.mono_ms]
 
 
