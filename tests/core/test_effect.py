@@ -2,6 +2,7 @@
 half minutes. How soon it is seen in a whole room, and how seldom falsely, is the bench's (hold the room)."""
 
 from dataclasses import replace
+from math import exp
 
 import pytest
 
@@ -79,6 +80,20 @@ def test_co2_that_falls_with_the_fan_off_does_not_fit() -> None:
     assert after(7, co2=-25.0)[1][Misfit.FAN_UNASKED] is True
     assert after(7, co2=-10.0)[1][Misfit.FAN_UNASKED] is False
     assert after(7, co2=-25.0, fan=0.5)[1][Misfit.FAN_UNASKED] is None
+
+
+def test_what_a_late_sensor_still_shows_of_a_run_is_not_unasked() -> None:
+    """A strong fan in a small tent takes 240 ppm in a minute; a sensor of 75 s shows half of that after the
+    run's end: of 240 exp(-t/75 s) to come, 108 ppm after a minute. Nothing more comes in, nothing is told."""
+    state, told = EffectState(), []
+    for n in range(33):  # four minutes at rest, one of the fan, eleven at rest again
+        ran_ms = min(max(n - 8, 0), 2) * 30_000
+        passed_s = max(n - 8, 0) * 30
+        co2 = 900.0 - 240.0 * (1.0 - exp(-passed_s / 75.0))
+        found = misfits(PLAN, state, replace(START, mono_ms=n * 30_000, fan_ms=ran_ms, co2_ppm=co2))
+        told.append(found[Misfit.FAN_UNASKED])
+    assert True not in told
+    assert told[-1] is False, "long after the run it is judged again"
 
 
 def test_an_open_door_explains_everything_and_for_a_while() -> None:

@@ -150,7 +150,7 @@ def misfits(plan: EffectPlan, state: EffectState, look: Look) -> dict[Misfit, bo
         Misfit.MIST_NOTHING: _mist_nothing(plan, state, look),
         Misfit.MIST_UNASKED: _mist_unasked(state, look),
         Misfit.FAN_NOTHING: _either(_fan_nothing(plan, state, look), _fan_unfelt(plan, state)),
-        Misfit.FAN_UNASKED: _fan_unasked(plan, _since(state, FAN_WINDOW_MS), look),
+        Misfit.FAN_UNASKED: _fan_unasked(plan, state, look),
     }
 
 
@@ -257,10 +257,12 @@ def _fan_pulls(plan: EffectPlan, state: EffectState) -> tuple[list[float], list[
     return times, pulls, values
 
 
-def _fan_unasked(plan: EffectPlan, then: Look | None, now: Look) -> bool | None:
+def _fan_unasked(plan: EffectPlan, state: EffectState, now: Look) -> bool | None:
+    then = _since(state, FAN_WINDOW_MS)
     if then is None or then.co2_ppm is None or now.co2_ppm is None or not plan.fan_m3_per_h:
         return None
-    if now.fan_ms != then.fan_ms:
+    # A run is seen until two lags after its end: half of what it did, in a small tent with a strong fan.
+    if now.fan_ms != _at(state, then.mono_ms - 2 * LAG_MS).fan_ms:
         return None
     over = (now.co2_ppm + then.co2_ppm) / 2 - now.intake_ppm
     hours = (now.mono_ms - then.mono_ms) / HOUR_MS

@@ -40,7 +40,7 @@ source."""
 DRIFT_LASTS_MS = 30_000
 """What drifts in or out now is taken to go on for so long: a cooler's coil, a gust may end soon."""
 
-PEAK_PCT = 1.5
+PEAK_PCT, OPEN_PEAK_PCT = 1.5, 1.0
 """A pulse ends so far under the upper edge."""
 
 COOLING_K = 900.0
@@ -51,7 +51,10 @@ SATURATION_PER_K = 0.064
 """Saturated air holds so much more per kelvin (ASHRAE 2017 ch. 1, saturation pressure near 16 C)."""
 
 PULSE_PASSES_MS = 10_000
-"""What fans carry off in so long makes room for the pulse."""
+"""What fans and leaks carry off in so long makes room for the pulse."""
+
+OPEN_PASSES_MS = 30_000
+"""The same where wind carries it off. By simulation (tests/bench), no source."""
 
 AHEAD_MS = 90_000
 """The air is looked at so far ahead: what will be under its band by then is urgent now."""
@@ -92,6 +95,8 @@ class MistPlan:
     """Wind dries and wets it as it likes: wet caps hold no mist back."""
     pace_ms: int = PACE_MS
     drift_lasts_ms: int = DRIFT_LASTS_MS
+    passes_ms: int = PULSE_PASSES_MS
+    peak_pct: float = PEAK_PCT
 
 
 @dataclass(slots=True)
@@ -160,7 +165,7 @@ def _look_ahead(plan: MistPlan, inside: Inside, state: MistState, aim: float) ->
     now_pct = aim * air.ratio / aim_ratio
     high = plan.band.high if plan.band.high is not None else 100.0
     per_ratio = now_pct * (1.0 / air.ratio + COOLING_K * SATURATION_PER_K)
-    room_kg = air_kg * max(high - PEAK_PCT - now_pct, 0.0) / per_ratio - gain_kg(PULSE_PASSES_MS)
+    room_kg = air_kg * max(high - plan.peak_pct - now_pct, 0.0) / per_ratio - gain_kg(plan.passes_ms)
     pouring_kg = max(air.pouring_until_ms - air.at_ms, 0) / HOUR_MS * air.pouring_kg_h * air.useful.value
     lacking_kg = air_kg * (aim_ratio - air.ratio) - pouring_kg - gain_kg(plan.pace_ms // 2)
     state.wanted_ms = int(min(lacking_kg, max(room_kg - pouring_kg, 0.0)) / useful_kg_h * HOUR_MS)

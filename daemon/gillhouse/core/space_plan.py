@@ -18,7 +18,11 @@ from gillhouse.core.misting import (
     DRIFT_LASTS_MS,
     LONGEST_PULSE_MS,
     OPEN_PACE_MS,
+    OPEN_PASSES_MS,
+    OPEN_PEAK_PCT,
     PACE_MS,
+    PEAK_PCT,
+    PULSE_PASSES_MS,
     PULSE_STEP_KG_PER_KG,
     STRETCH,
     MistPlan,
@@ -148,6 +152,8 @@ def _mist_plan(space: SpaceSettings, relays: list[RelaySettings]) -> MistPlan | 
         open_air=open_air,
         pace_ms=OPEN_PACE_MS if open_air else PACE_MS,
         drift_lasts_ms=OPEN_PACE_MS if open_air else DRIFT_LASTS_MS,
+        passes_ms=OPEN_PASSES_MS if open_air else PULSE_PASSES_MS,
+        peak_pct=OPEN_PEAK_PCT if open_air else PEAK_PCT,
     )
 
 
