@@ -7,6 +7,7 @@ the root of pressure (spray engineering, standard).
 """
 
 from dataclasses import replace
+from math import isfinite, isinf
 
 import psychrolib
 import pytest
@@ -177,6 +178,19 @@ def test_any_space_gives_a_working(volume, kg, in_c, in_pct, out_c, out_pct, cei
     told = figures(asked, 10.0)
     assert told.heater_w >= 0.0
     assert 0.0 <= told.fan_share <= 1.0
+
+
+@pytest.mark.parametrize("out_c", [1.0, 30.0])
+def test_a_ceiling_no_fan_reaches_leaves_water_and_heat_for_the_air_there_is(out_c):
+    """C = Co: Q = 1e6 G / 0. An endless flow at no difference, or its heat less that of mist, is no number."""
+    asked = _asked(
+        ceiling_ppm=425.0, intake_ppm=425.0, fan_m3_per_h=0.0, leak_m3_per_h=3.0,
+        inside=Air(1.0, 90.0), outside=Air(out_c, 10.0),
+    )  # fmt: skip
+    told = figures(asked, 10.0)
+    assert isinf(told.needed_m3_per_h) and told.flow_m3_per_h == 3.0
+    assert all(isfinite(heat) for heat in (told.water_kg_per_h, told.latent_w, told.air_w, told.heater_w))
+    assert all(line.low <= line.result <= line.high for line in working(asked))
 
 
 def test_air_over_the_caps_is_the_published_band_over_the_lack_of_vapour():

@@ -139,7 +139,9 @@ def figures(asked: Question, grams_per_h: float) -> Figures:  # over 40 lines: o
     source = source_m3_per_h(grams_per_h, inside.temperature_c, asked.pressure_pa)
     needed = needed_flow(source, asked.ceiling_ppm, asked.intake_ppm)
     full = asked.fan_m3_per_h + asked.leak_m3_per_h
-    flow = max(min(needed, full if asked.fan_m3_per_h else needed), asked.leak_m3_per_h)
+    # Where no flow reaches the ceiling, the rest is reckoned for the air there is.
+    most = full if asked.fan_m3_per_h or isinf(needed) else needed
+    flow = max(min(needed, most), asked.leak_m3_per_h)
     settles = settles_at_ppm(source, full, asked.intake_ppm)
     water = mist_kg_per_h(flow, inside, outside, asked.gives_kg_per_h, asked.pressure_pa)
     given = max(water, 0.0) / asked.useful_share
@@ -290,7 +292,10 @@ def warnings(asked: Question) -> list[str]:
     found = []
     told = figures(asked, asked.breath.grams_per_h(asked.kg, asked.inside.temperature_c)[1])
     if isinf(told.needed_m3_per_h):
-        found.append("The air outside has as much CO2 as the ceiling: no fan reaches it.")
+        found.append(
+            "The air outside has as much CO2 as the ceiling: no fan reaches it."
+            " Water and heat are reckoned for the fan and the leaks there are."
+        )
     elif asked.fan_m3_per_h and told.settles_ppm > asked.ceiling_ppm:
         found.append(
             f"The fan is too small: always on it reaches {told.settles_ppm:.0f} ppm, the ceiling is"
