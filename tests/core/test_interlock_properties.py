@@ -246,7 +246,7 @@ def test_every_command_has_a_cause_and_no_refusal_is_said_twice(
     assert [command for command in again.commands if not command.renewal] == []
 
 
-@settings(max_examples=100)
+@settings(max_examples=60)
 @given(farms(), STEPS)
 def test_the_same_inputs_give_the_same_commands_also_through_a_snapshot(
     settings_: FarmSettings, steps: list[tuple[str, object]]
@@ -270,7 +270,7 @@ def test_the_same_inputs_give_the_same_commands_also_through_a_snapshot(
     assert to_plain(trial.states) == to_plain(twin.states)
 
 
-@settings(max_examples=100)
+@settings(max_examples=60)
 @given(farms(), STEPS, st.sampled_from(["door_open", "people", "tank_wet"]))
 def test_no_override_passes_an_interlock(
     settings_: FarmSettings, steps: list[tuple[str, object]], which: str

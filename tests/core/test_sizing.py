@@ -182,7 +182,7 @@ def test_any_space_gives_a_working(volume, kg, in_c, in_pct, out_c, out_pct, cei
 
 @pytest.mark.parametrize("out_c", [1.0, 30.0])
 def test_a_ceiling_no_fan_reaches_leaves_water_and_heat_for_the_air_there_is(out_c):
-    """C = Co: Q = 1e6 G / 0. An endless flow at no difference, or its heat less that of mist, is no number."""
+    """C = Co: Q is 1e6 G / 0. Endless flow at equal warmth, or its heat less that of mist, is no figure."""
     asked = _asked(
         ceiling_ppm=425.0, intake_ppm=425.0, fan_m3_per_h=0.0, leak_m3_per_h=3.0,
         inside=Air(1.0, 90.0), outside=Air(out_c, 10.0),
