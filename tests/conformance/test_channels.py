@@ -156,6 +156,7 @@ def mqtt_rig(stack: ExitStack, folder: Path) -> Rig:
     for client in (sender, receiver):
         client.connect(broker.host, broker.port)
         client.loop_start()
+        stack.callback(client._reset_sockets)  # paho leaves its own wake-up pair to the collector
         stack.callback(client.loop_stop)
         stack.callback(client.disconnect)
     wait_until(receiver.is_connected, what="the receiver to be connected")

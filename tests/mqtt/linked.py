@@ -49,7 +49,13 @@ class Linked:
         return self.start()
 
     def __exit__(self, *_: object) -> None:
+        self.stop()
+
+    def stop(self) -> None:
+        """Ends the link, and closes what its paho client leaves to the collector: its wake-up pair."""
         self.link.stop()
+        if self.link._session is not None:
+            self.link._session.client._reset_sockets()
 
     def heard(self, prefix: str) -> int:
         """How many messages came on topics that begin so."""

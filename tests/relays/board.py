@@ -82,9 +82,11 @@ class Board:
         assert sock is not None
         self._client.loop_stop()
         sock.close()
+        self._client._reset_sockets()  # paho leaves its own wake-up pair to the collector
 
     def stop(self) -> None:
         if self._timer is not None:
             self._timer.cancel()
         self._client.disconnect()
         self._client.loop_stop()
+        self._client._reset_sockets()

@@ -300,11 +300,15 @@ class MqttStand:
         self.clicks += self.board.changes
 
     def replug(self) -> None:
+        # What was sent to nobody is over with the broker's word for it: the board hears what comes after.
+        session = self.linked.link._session
+        assert session is not None
+        wait_until(lambda: session._unconfirmed <= 0, 10.0, "the broker to have taken what was sent")
         self.board = Board(self.port)
 
     def close(self) -> None:
         self.driver.close(self.now())
-        self.linked.link.stop()
+        self.linked.stop()
         self.board.stop()
 
 
