@@ -154,7 +154,12 @@ def test_a_batch_that_runs_through_is_found_with_its_spaces_warmth(tmp_path: Pat
 def test_the_morning_says_what_the_log_alone_can(state: Path) -> None:
     with Reader(state / "journal.db") as reader:
         told = morning(reader, shipped_config(), NOW)
-    assert [(line.space, line.kind) for line in told] == [("barn", Kind.WEIGHED), ("barn", Kind.PICK)]
+        placed = shipped_config(latitude=("  zone: Europe/Rome", "  latitude: 45\n  zone: Europe/Rome"))
+        after_dry, after_wet = morning(reader, placed, NOW), morning(reader, placed, NOW - DAY)
+    kept = [("barn", Kind.WEIGHED), ("barn", Kind.PICK)]
+    assert [(line.space, line.kind) for line in told] == kept
+    assert [(line.space, line.kind) for line in after_dry] == kept
+    assert [(line.space, line.kind) for line in after_wet] == [("barn", Kind.SLUGS), *kept]
 
 
 def test_weights_are_read_back_from_notes_and_others_are_not() -> None:

@@ -34,7 +34,10 @@ NEEDS = {
     ),
     "wind": (True, "a wind gauge: without it a light breeze of 2.5 m/s is guessed"),
     "forecast": (True, "a forecast (--forecast FILE): without it nothing is said of tomorrow"),
-    "latitude": (True, "where you are (--latitude): without it the dark is not known, so no slug nights"),
+    "latitude": (
+        True,
+        "where you are (latitude in your farm file): without it no hours of dark, so no slug nights",
+    ),
     "hosings_told": (
         True,
         "your hosings told (gillhouse note SPACE --hosed): before the first no account is kept",

@@ -11,7 +11,7 @@ from statistics import fmean
 from typing import Any
 
 from gillhouse.ahead import slugs
-from gillhouse.ahead.coming_up import Ahead, Flush, Line, OnScale, Run, lines
+from gillhouse.ahead.coming_up import Ahead, Flush, Kind, Line, OnScale, Run, lines
 from gillhouse.ahead.evaporation import shade_mm_day
 from gillhouse.ahead.growth import Crop
 from gillhouse.ahead.lacking import Has
@@ -71,12 +71,18 @@ def aheads(reader: Reader, config: Config, asked: Asked) -> list[Ahead]:
 
 
 def morning(reader: Reader, config: Config, wall_ms: int) -> tuple[Line, ...]:
-    """What the morning's report can say of each space from the log alone: weighed logs, runs, first picks.
+    """What the morning's report says of each space from the log alone: slugs, weighed logs, runs, first
+    picks.
 
-    Slugs and hosing want the latitude and a forecast, which the command is given.
+    A night that was no slug night is passed over; hosing wants a forecast, which the command is given.
     """
-    asked = Asked(wall_ms, (), None, {})
-    return tuple(line for one in aheads(reader, config, asked) for line in lines(one))
+    asked = Asked(wall_ms, (), config.farm.latitude_deg, {})
+    return tuple(
+        line
+        for one in aheads(reader, config, asked)
+        for line in lines(one)
+        if line.kind is not Kind.SLUGS or (one.last_night is not None and one.last_night.is_called)
+    )
 
 
 def _ahead(

@@ -13,6 +13,7 @@ from itertools import islice
 from typing import Any
 
 from gillhouse.audit import told
+from gillhouse.audit.ahead_log import morning
 from gillhouse.audit.clock_unset import clock_unset, in_order
 from gillhouse.audit.coming import coming_up
 from gillhouse.audit.corrections import NONE, Corrections, corrections, last_seq
@@ -137,10 +138,12 @@ def gather(  # over 40 lines: one literal and what it is made of
 
 
 def _ahead(reader: Reader, segment: Segment, cut: Window) -> tuple[Ahead, ...]:
-    """What is reckoned to come up, by the shipped pest files."""
+    """What is reckoned to come up: flies by the shipped pest files, then slugs, weighed logs, picks."""
     config = _config(reader, segment.digest)
-    found = soon(reader, config, load_pests(), books(reader), cut.to_ms)
-    return tuple(Ahead(one.space, one.words, one.source) for one in found)
+    flies = soon(reader, config, load_pests(), books(reader), cut.to_ms)
+    found = [Ahead(one.space, one.words, one.source) for one in flies]
+    found += [Ahead(one.space, one.text, one.source) for one in morning(reader, config, cut.to_ms)]
+    return tuple(found)
 
 
 def _modes_at(reader: Reader, segment: Segment) -> Mapping[str, Any]:

@@ -38,7 +38,7 @@ from gillhouse.store.reader import Reader
     "--latitude",
     type=click.FloatRange(-90, 90),
     default=None,
-    help="Where you are, degrees north: for the hours of dark. Or `# latitude: 52.3` in the forecast.",
+    help="Where you are, degrees north. Default: the forecast's, else your farm file's.",
 )
 @click.option("--json", "as_json", is_flag=True, help="All of it as JSON.")
 @state_option
@@ -69,6 +69,7 @@ def command(
             hours = from_now(
                 forecast, forecast_path.name, datetime.fromtimestamp(now_ms / 1000, config.farm.zone)
             )
+        latitude = config.farm.latitude_deg if latitude is None else latitude
         found = aheads(reader, config, Asked(now_ms, hours, latitude, caps_of(state)))
     shown = [one for one in found if space is None or one.space == space]
     if as_json:

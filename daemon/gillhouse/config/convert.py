@@ -51,6 +51,7 @@ def farm_settings(
     return FarmSettings(
         name=farm.name,
         zone=farm.zone,
+        latitude_deg=farm.latitude,
         spaces={
             ident: _space(ident, space, *found, draft.sheet.name)
             for ident, space in draft.spaces.items()

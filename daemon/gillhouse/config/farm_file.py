@@ -37,6 +37,8 @@ from gillhouse.core.settings import Combine, Role, SpaceKind, When
 class FarmGroup(Group):
     name: Name
     zone: Zone
+    latitude: Annotated[Number, Field(ge=-90, le=90)] | None = None
+    """Degrees north; for the hours of dark."""
     advise_only: YesNo = True
     """For every relay that does not say for itself."""
 

@@ -388,3 +388,5 @@ class FarmSettings:
     statements: Mapping[str, StatementSettings] = field(default_factory=dict)
     digest: str = ""
     """Of the config these came from."""
+    latitude_deg: float | None = None
+    """North is positive; nothing the core decides goes by it, only what is told of nights."""
