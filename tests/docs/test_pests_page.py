@@ -3,13 +3,14 @@
 import re
 
 from docs.pages import ROOT
-from docs.pest_pictures import PICTURE, outlook, picture
+from docs.pest_pictures import PICTURE, ROME, outlook, picture
 from gillhouse.ahead.cap_wet import CALL_H, FILM_MM, NEAR_DEW_C, WARN_H
 from gillhouse.ahead.diary import read
 from gillhouse.ahead.moulds import GREEN_MOULD_C, SETTLE_MIN
 from gillhouse.ahead.pests import AdviceKind, PestStage
 from gillhouse.ahead.traps import TREND_WITHIN_MS, USUAL_COUNTS
 from gillhouse.ahead.warmth import DOUBT_C, NEAR_DAYS, SHORT_H, TYPICAL_DAYS, Origin
+from gillhouse.audit.pests_told import chart
 from gillhouse.config.pests_file import PestGroup, load_pests
 
 MODELS = (ROOT / "docs/explanation/pests.md").read_text(encoding="utf-8")
@@ -20,6 +21,12 @@ HOW = (ROOT / "docs/how-to/flies.md").read_text(encoding="utf-8")
 def test_the_picture_is_of_todays_rules() -> None:
     assert PICTURE.read_text(encoding="utf-8") == picture(), "run: python -m tests.docs.pest_pictures"
     assert len(outlook().pests) == 2
+
+
+def test_weeks_begin_on_mondays_over_the_end_of_summer_time() -> None:
+    """Rome's clocks go back on 25 October 2026 (IANA time zone data); 19 October is a Monday."""
+    labels = [tick.label for tick in chart(outlook(), ROME).ticks]
+    assert labels[:4] == ["19 Oct", "26 Oct", "2 Nov", "9 Nov"]
 
 
 def test_the_figures_on_the_page_are_those_of_the_code() -> None:

@@ -4,7 +4,7 @@ Windows are told as days, never as a date: what is reckoned is not known to the 
 """
 
 from collections.abc import Iterator
-from datetime import UTC, datetime, tzinfo
+from datetime import UTC, datetime, timedelta, tzinfo
 from typing import Any
 
 from gillhouse.ahead.cap_wet import CALL_H, WARN_H
@@ -317,13 +317,18 @@ def chart(outlook: Outlook, zone: tzinfo) -> Windows:
 
 
 def _weeks(from_ms: int, to_ms: int, zone: tzinfo) -> list[Tick]:
-    """Mondays; every second one where they would stand too close."""
+    """Mondays by the farm's clock, summer time or not; fewer where they would stand too close."""
     local = datetime.fromtimestamp(from_ms / 1000, UTC).astimezone(zone)
-    monday_ms = from_ms + ((7 - local.weekday()) % 7) * DAY_MS
-    weeks = (to_ms - monday_ms) // (7 * DAY_MS) + 1
+    monday = local.replace(hour=0, minute=0, second=0, microsecond=0) + timedelta(
+        days=(7 - local.weekday()) % 7
+    )
+    weeks = (to_ms - from_ms) // (7 * DAY_MS) + 1
     step = 1 if weeks <= 14 else 2 if weeks <= 28 else 4
-    moments = [monday_ms + week * 7 * DAY_MS for week in range(0, weeks, step)]
-    return [Tick(at, day(at, zone).split(" ", 1)[1]) for at in moments]
+    moments = [
+        round((monday + timedelta(weeks=week)).astimezone(UTC).timestamp() * 1000)
+        for week in range(0, weeks, step)
+    ]
+    return [Tick(at, day(at, zone).split(" ", 1)[1]) for at in moments if from_ms <= at <= to_ms]
 
 
 def _block(one: PestOutlook, zone: tzinfo) -> Block:
