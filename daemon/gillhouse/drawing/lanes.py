@@ -176,7 +176,10 @@ def _level_rulings(place: Place, scale: ValueAxis) -> list[str]:
 
 
 def _scale_print(lane: TraceLane, place: Place, scale: ValueAxis) -> list[str]:
-    """The band's edges in full ink at the left edge, and the levels of the rulings where there is room."""
+    """The band's edges in full ink at the left edge, and the levels of the rulings where there is room.
+
+    A band on its way to another passes edges such as 1214.29: nobody reads the last digits.
+    """
     edges = sorted({edge for band in lane.bands[-1:] for edge in (band.low, band.high) if edge is not None})
     printed = [(edge, paper.TEXT, "bold") for edge in edges]
     for level in levels(scale.low, scale.high):
@@ -186,7 +189,7 @@ def _scale_print(lane: TraceLane, place: Place, scale: ValueAxis) -> list[str]:
         paper.words(
             place.axis.left - 6,
             scale.y(level) + 0.35 * place.size,
-            f"{level:g}",
+            f"{round(level, 2 if abs(level) < 100.0 else 0):g}",
             place.size,
             text_anchor="end",
             font_weight=weight,
