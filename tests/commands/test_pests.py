@@ -270,3 +270,14 @@ def test_a_space_without_a_batch_or_sign_says_what_it_needs(tmp_path: Path) -> N
     assert "nothing to start from: tell a sighting" in " ".join(text.split())
     done = CliRunner().invoke(cli, ["pests", "--state", str(tmp_path)])
     assert (done.exit_code, "no batch stands anywhere" in done.output) == (1, True)
+
+
+def test_a_mesh_is_judged_by_its_openings() -> None:
+    """16 threads a cm (AFBI Northern Ireland) of 0.175 mm leave 0.45 mm; 7 of 0.2 mm leave 1.23 mm."""
+    for words, said in (
+        ("16 0.175", "0.45 mm: keeps flies out"),
+        ("7 0.2", "1.23 mm: is too open for flies"),
+    ):
+        done = CliRunner().invoke(cli, ["pests", "mesh", *words.split()])
+        assert (done.exit_code, said in done.output) == (0, True)
+    assert CliRunner().invoke(cli, ["pests", "mesh", "0", "0.2"]).exit_code == 2

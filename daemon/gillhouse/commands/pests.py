@@ -10,6 +10,7 @@ import click
 
 from gillhouse.ahead.diary import Caught, Entry, Larvae, Seen, written
 from gillhouse.ahead.forecast import ForecastError, forecast
+from gillhouse.ahead.mesh import WANTED_MM, WANTED_SOURCE, keeps_out, opening_mm
 from gillhouse.ahead.moulds import NEAR_M, NEAR_PCT, SETTLE_MIN, SETTLE_SOURCE, SETTLED_PCT
 from gillhouse.ahead.pests import Pest, PestStage
 from gillhouse.ahead.traps import Catch
@@ -290,4 +291,25 @@ def treat(space: str, why: str, state_dir: Path | None) -> None:
     click.echo(
         f"spores: {SETTLED_PCT[0]}-{SETTLED_PCT[1]} % settle within {SETTLE_MIN} min; with fans off"
         f" {NEAR_PCT} % come down within {NEAR_M:g} m [{SETTLE_SOURCE}]"
+    )
+
+
+# --- a mesh --------------------------------------------------------------------------------------------
+
+
+@command.command()
+@click.argument("threads_per_cm", type=click.FloatRange(1, 100))
+@click.argument("thread_mm", type=click.FloatRange(0.01, 5))
+def mesh(threads_per_cm: float, thread_mm: float) -> None:
+    """Whether a mesh keeps flies out, by its THREADS_PER_CM and how thick one is, THREAD_MM.
+
+    Example: gillhouse pests mesh 16 0.18
+    """
+    opening = opening_mm(threads_per_cm, thread_mm)
+    verdict = "keeps flies out" if keeps_out(opening) else "is too open for flies"
+    click.echo(
+        f"openings of {opening:.2f} mm: {verdict}; {WANTED_MM:g} mm or less is wanted [{WANTED_SOURCE}]"
+    )
+    click.echo(
+        "a finer mesh costs air: give the inlet more area, and look whether the fan still brings its changes"
     )
