@@ -16,6 +16,7 @@ from gillhouse.audit.evidence import config_at
 from gillhouse.audit.exposure import exposure
 from gillhouse.audit.wording import reason_words
 from gillhouse.clock import SystemClock
+from gillhouse.commands.batch_crop import COMMANDS as CROP_COMMANDS
 from gillhouse.commands.batch_dates import happened, to_come, zone_of
 from gillhouse.commands.batch_told import listed, shown
 from gillhouse.commands.options import default_state, state_option
@@ -192,6 +193,10 @@ def show(batch: str, state_dir: Path | None) -> None:
             raise StoreError(f"there is no batch {batch!r} in this journal; there are: {names}")
         zone = config_at(reader, now_ms).farm.zone
         click.echo("\n".join(shown(found, exposure(reader, found, now_ms), zone)))
+
+
+for _one in CROP_COMMANDS:
+    command.add_command(_one)
 
 
 def _status(state: Path) -> dict[str, Any]:
