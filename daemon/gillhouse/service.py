@@ -25,6 +25,7 @@ from gillhouse.core.edges import PersonSettings
 from gillhouse.core.inputs import Input, Link, LinkChange, Started
 from gillhouse.core.outputs import Outcome
 from gillhouse.core.quantities import MEASURES
+from gillhouse.core.settings import SpaceKind
 from gillhouse.decider import Decider, Hands
 from gillhouse.errors import ConfigError, DamagedStoreError, GillhouseError
 from gillhouse.heartbeat import Heartbeat
@@ -35,7 +36,7 @@ from gillhouse.payloads.rate import Rates
 from gillhouse.payloads.routes import Routes
 from gillhouse.relays import Relays
 from gillhouse.relays.ports import Ports
-from gillhouse.reporter import NIGHT_REPORT, Reporter
+from gillhouse.reporter import NIGHT_REPORT, SLUG_CALL, Reporter
 from gillhouse.requests import answer
 from gillhouse.resume import farm_as_left
 from gillhouse.store import JOURNAL
@@ -44,7 +45,7 @@ from gillhouse.store.opening import set_aside
 from gillhouse.store.reader import Reader
 from gillhouse.store.rows import ConfigRow, Entry, SeriesRow
 from gillhouse.store.writer import Writer
-from gillhouse.timers import Timers
+from gillhouse.timers import Next, Timers, at_dusk
 from gillhouse.watchdog import Part
 
 log = logging.getLogger(__name__)
@@ -98,6 +99,8 @@ class Service:  # over 12 methods: the making of the parts, and what each one's 
         self.alerts.code_of = self.desk.code_of
         self.alerts.digest_lines.append(self.desk.told)
         self.reporter = Reporter(path, clock, self.writer, self.alerts)
+        self.reporter.forecast = lambda: self.config.report.forecast_file
+        self.reporter.caps = self._caps
         self.heartbeat = self._heart()
         self.mirror = Mirror(config.mirror, path, clock, self.writer) if config.mirror else None
         with Reader(path) as reader:
@@ -105,13 +108,18 @@ class Service:  # over 12 methods: the making of the parts, and what each one's 
         self.ports = Ports(self.link.publish, clock, lambda report: self.control.inbox.put(report))
         plan = plan_of(config, path, self.ports)
         hands = Hands(farm, config.digest, __version__, plan.relays, self.writer, self.alerts)
-        chores = Chores({NIGHT_REPORT: self.reporter.build})
+        chores = Chores({NIGHT_REPORT: self.reporter.build, SLUG_CALL: self.reporter.call_slugs})
         self.control = Control(clock, Decider(hands, self.writer.next_seq), plan, chores, config.rates)
         self.control.on_failure = self._control_failed
         self.alerts.on_report = self.control.inbox.put
         self._local = LocalServer(
             state_dir, lambda request, who: answer(self, request, who), self.control.turns.take
         )
+
+    def _caps(self) -> dict[str, Any]:
+        """Of each open space its account of the caps."""
+        spaces = self.status()["spaces"]
+        return {space: told["caps"] for space, told in spaces.items() if told.get("caps")}
 
     def _heart(self) -> Heartbeat | None:
         """The sign of life sent outwards, where the config wants one."""
@@ -281,9 +289,18 @@ def plan_of(config: Config, journal: Path, ports: Ports) -> Plan:
     return Plan(
         routes,
         Relays.wired(config.relay_wires.values(), ports),
-        Timers(config.farm.programmes.values(), config.farm.zone, daily),
+        Timers(config.farm.programmes.values(), config.farm.zone, daily, dusk_of(config)),
         Rates(config.rates.board_per_s, config.rates.board_burst),
     )
+
+
+def dusk_of(config: Config) -> dict[str, Next]:
+    """The call of slug nights, where it is wanted and something is known to call."""
+    farm = config.farm
+    is_open = any(space.kind is SpaceKind.OPEN for space in farm.spaces.values())
+    if farm.latitude_deg is None or not is_open or not config.report.slug_nights:
+        return {}
+    return {SLUG_CALL: at_dusk(farm.latitude_deg, farm.zone)}
 
 
 def topics_of(config: Config) -> list[str]:

@@ -22,11 +22,15 @@ import heapq
 import re
 from collections.abc import Callable, Iterable, Mapping
 from datetime import UTC, datetime, timedelta, tzinfo
+from types import MappingProxyType
 
+from gillhouse.ahead.dusk import sunset_min
+from gillhouse.ahead.weather import YEAR_DAYS, day_of_year
 from gillhouse.core.inputs import Due
 from gillhouse.core.instant import Instant
 from gillhouse.core.schedule import (
     DAY_MS,
+    at_minute_ms,
     cron_fields,
     day_start_ms,
     local,
@@ -133,20 +137,44 @@ def next_of(programme: ProgrammeSettings, zone: tzinfo) -> Next:
     return every_minutes(programme.every_min, zone)
 
 
+def at_dusk(latitude_deg: float, zone: tzinfo) -> Next:
+    """Sunset of each local day; days without one are passed over."""
+
+    def following(wall_ms: int) -> int | None:
+        today = local(wall_ms, zone).date()
+        for ahead in range(YEAR_DAYS + 1):
+            day = today + timedelta(days=ahead)
+            noon = datetime(day.year, day.month, day.day, 12, tzinfo=zone)
+            summer_min = round((noon.dst() or timedelta()).total_seconds() / 60)
+            minute = sunset_min(latitude_deg, day_of_year(day.month, day.day), summer_min)
+            due_ms = None if minute is None else at_minute_ms(day, minute, zone)
+            if due_ms is not None and due_ms >= wall_ms:
+                return due_ms
+        return None
+
+    return following
+
+
 class Timers:
     """All due times of a farm. `rebuild` first; then `next_ms` says when to look and `pop_due` hands over."""
 
     def __init__(
-        self, programmes: Iterable[ProgrammeSettings], zone: tzinfo, daily: Mapping[str, int]
+        self,
+        programmes: Iterable[ProgrammeSettings],
+        zone: tzinfo,
+        daily: Mapping[str, int],
+        more: Mapping[str, Next] = MappingProxyType({}),
     ) -> None:
         """Makes the triggers; nothing is due before `rebuild`.
 
         Args:
             daily: name -> minutes since local midnight, of chores that come once each local day.
+            more: name -> due times of chores that come by a rule of their own.
         """
         self._next: dict[str, Next] = {one.id: next_of(one, zone) for one in programmes}
         for name, minute in daily.items():
             self._next[name] = by_crontab(f"{minute % 60} {minute // 60} * * *", zone)
+        self._next.update(more)
         self._order = {what: place for place, what in enumerate(self._next)}
         self._heap: list[tuple[int, int, str]] = []
         self._last: dict[str, int] = {}

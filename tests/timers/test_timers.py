@@ -7,7 +7,7 @@ The walk (`walked_*`) knows the rules only as the manual states them and looks a
 
 from collections import Counter
 from collections.abc import Callable
-from datetime import UTC, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import pairwise
 from typing import Any
 from zoneinfo import ZoneInfo
@@ -23,7 +23,7 @@ from gillhouse.config.cron import cron_trouble
 from gillhouse.core.inputs import Due
 from gillhouse.core.instant import Instant
 from gillhouse.core.settings import ProgrammeSettings, Role, When
-from gillhouse.timers import REPEAT_MS, Next, Timers, by_crontab, every_minutes
+from gillhouse.timers import REPEAT_MS, Next, Timers, at_dusk, by_crontab, every_minutes
 
 ROME = ZoneInfo("Europe/Rome")
 HOWE = ZoneInfo("Australia/Lord_Howe")
@@ -386,3 +386,31 @@ def test_the_triggers_never_read_the_machines_clock() -> None:
         found = timers.pop_due(Instant(utc("2026-10-14T05:00:00"), 0))
     assert start == utc("1999-12-31T23:59:59")
     assert found == [Due("mist", utc("2026-10-14T05:00:00")), Due("report", utc("2026-10-14T05:00:00"))]
+
+
+def test_dusk_comes_once_a_day_all_year_and_summer_time_moves_it() -> None:
+    """By the sun the evenings of 28 and 29 March differ by a minute or two; by Rome's clock an hour more."""
+    begin, end = utc("2025-12-31T23:00:00"), utc("2026-12-31T23:00:00")
+    dues = [face(at, ROME) for at in walk(at_dusk(45.0, ROME), begin, end)]
+    assert [one.date() for one in dues] == [date(2026, 1, 1) + timedelta(days) for days in range(365)]
+    shown = {one.date().isoformat(): one.hour * 60 + one.minute for one in dues}
+    assert 60 <= shown["2026-03-29"] - shown["2026-03-28"] <= 63
+    assert shown["2026-12-21"] < shown["2026-03-20"] < shown["2026-06-21"]
+
+
+def test_dusk_passes_over_the_polar_day_and_night() -> None:
+    """At 75 degrees the midnight sun stands from early May to mid August, the polar night from early
+    November to early February (Svalbard's almanac is alike; from memory).
+    """
+    begin = utc("2026-01-01T00:00:00")
+    days = {face(at, ROME).month for at in walk(at_dusk(75.0, ROME), begin, begin + 365 * DAY)}
+    assert {6, 7, 12, 1} & days == set()
+    assert {3, 4, 9, 10} <= days
+
+
+def test_dusk_is_due_beside_the_programmes() -> None:
+    timers = Timers([], ROME, {}, {"dusk": at_dusk(45.0, ROME)})
+    start = Instant(utc("2026-05-21T00:00:00"), 0)
+    timers.rebuild(start)
+    dues, _ = run(timers, start, start.wall_ms + DAY)
+    assert [due.what for due in dues] == ["dusk"]

@@ -5,13 +5,14 @@ Here: asking the store. Not here: any model (`ahead`), words (`ahead.coming_up`)
 """
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
-from datetime import datetime, tzinfo
+from dataclasses import dataclass, field, replace
+from datetime import datetime, timedelta, tzinfo
 from statistics import fmean
 from typing import Any
 
 from gillhouse.ahead import slugs
-from gillhouse.ahead.coming_up import Ahead, Flush, Kind, Line, OnScale, Run, lines
+from gillhouse.ahead.coming_up import Ahead, Flush, Line, OnScale, Run, lines
+from gillhouse.ahead.dusk import Tonight
 from gillhouse.ahead.evaporation import shade_mm_day
 from gillhouse.ahead.growth import Crop
 from gillhouse.ahead.lacking import Has
@@ -36,6 +37,10 @@ YEAR_MS = 365 * DAY_MS
 LATELY_MS = 10 * DAY_MS
 NIGHTS_MS = 120 * DAY_MS
 """So far back counts of slugs are weighed."""
+LAST_NIGHT_MS = 6 * DAY_MS
+"""So far back one night is scored: frost of four days before counts."""
+TONIGHT = timedelta(hours=12)
+"""From dusk, the hours of a forecast that belong to the night that begins."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -70,19 +75,61 @@ def aheads(reader: Reader, config: Config, asked: Asked) -> list[Ahead]:
     return [_ahead(reader, config, space, asked, (kept, asked.caps.get(space.id))) for space in order]
 
 
-def morning(reader: Reader, config: Config, wall_ms: int) -> tuple[Line, ...]:
-    """What the morning's report says of each space from the log alone: slugs, weighed logs, runs, first
-    picks.
+@dataclass(frozen=True, slots=True)
+class Outlook:
+    """What a report may know beyond the log."""
 
-    A night that was no slug night is passed over; hosing wants a forecast, which the command is given.
+    forecast: Sequence[WeatherHour] = ()
+    """Hours to come, of the file the farm file names."""
+    caps: Mapping[str, Mapping[str, Any]] = field(default_factory=dict)
+    """As `Asked.caps`."""
+
+
+LOG_ALONE = Outlook()
+
+
+def morning(reader: Reader, config: Config, wall_ms: int, outlook: Outlook = LOG_ALONE) -> tuple[Line, ...]:
+    """What the morning's report says of each space: hosing and dry wind where a forecast is fed, slugs,
+    weighed logs, runs, first picks.
+
+    A night that was no slug night is passed over.
     """
-    asked = Asked(wall_ms, (), config.farm.latitude_deg, {})
-    return tuple(
-        line
-        for one in aheads(reader, config, asked)
-        for line in lines(one)
-        if line.kind is not Kind.SLUGS or (one.last_night is not None and one.last_night.is_called)
-    )
+    asked = Asked(wall_ms, outlook.forecast, config.farm.latitude_deg, outlook.caps)
+    return tuple(line for one in aheads(reader, config, asked) for line in lines(_if_called(one)))
+
+
+def _if_called(one: Ahead) -> Ahead:
+    if one.last_night is None or one.last_night.is_called:
+        return one
+    return replace(one, last_night=None)
+
+
+def called_tonight(
+    reader: Reader, config: Config, now_ms: int, forecast: Sequence[WeatherHour] = ()
+) -> list[Tonight]:
+    """Open spaces for which the night that begins is called, at dusk.
+
+    By the forecast where it reaches into the night. Else last night stands for it, in the space's own air
+    (our assumption: dusk knows no other night).
+    """
+    asked = Asked(now_ms, forecast, config.farm.latitude_deg, {})
+    coming = _coming(asked, config.farm.zone)
+    found = []
+    for space in config.farm.spaces.values():
+        if space.kind is not SpaceKind.OPEN:
+            continue
+        night = coming or _last_night(_scored(reader, config, space, asked, LAST_NIGHT_MS), now_ms)
+        if night is not None and night.is_called:
+            found.append(Tonight(space.id, night.points, night.dark_h, by_forecast=coming is not None))
+    return found
+
+
+def _coming(asked: Asked, zone: tzinfo) -> slugs.Night | None:
+    """Tonight by the forecast; None: it does not reach so far."""
+    now = _local(asked.now_ms, zone).replace(tzinfo=None)
+    soon = [hour for hour in asked.forecast if moment(hour, now) - now < TONIGHT]
+    dark = (night for _, night in slugs.nights(soon, asked.latitude_deg) if night.dark_h)
+    return next(dark, None)
 
 
 def _ahead(
@@ -178,12 +225,14 @@ def _hours(
     return found
 
 
-def _scored(reader: Reader, config: Config, space: SpaceSettings, asked: Asked) -> dict[int, slugs.Night]:
+def _scored(
+    reader: Reader, config: Config, space: SpaceSettings, asked: Asked, back_ms: int = NIGHTS_MS
+) -> dict[int, slugs.Night]:
     """Begin of each night's noon-to-noon, wall ms -> its score in the space's own air."""
     if asked.latitude_deg is None:
         return {}
     sensors = _insides(config, space.id)
-    span = (asked.now_ms - NIGHTS_MS, asked.now_ms)
+    span = (asked.now_ms - back_ms, asked.now_ms)
     logged = _hours(reader, config, sensors, span)
     sprayed = on_spans(reader, relays_of(config, space.id, Role.MIST), span)
     wet = {ms for begin, end in sprayed for ms in range(begin - begin % HOUR_MS, end, HOUR_MS)}

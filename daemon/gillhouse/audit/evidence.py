@@ -13,7 +13,7 @@ from itertools import islice
 from typing import Any
 
 from gillhouse.audit import told
-from gillhouse.audit.ahead_log import morning
+from gillhouse.audit.ahead_log import LOG_ALONE, Outlook, morning
 from gillhouse.audit.clock_unset import clock_unset, in_order
 from gillhouse.audit.coming import coming_up
 from gillhouse.audit.corrections import NONE, Corrections, corrections, last_seq
@@ -82,12 +82,13 @@ class Evidence:
 
 
 def gather(  # over 40 lines: one literal and what it is made of
-    reader: Reader, window: Window, now_ms: int
+    reader: Reader, window: Window, now_ms: int, outlook: Outlook = LOG_ALONE
 ) -> Evidence:
     """Everything about a window.
 
     Args:
         now_ms: wall time; the window ends here where it would reach into the future.
+        outlook: what is known of the days to come beyond the log.
     Raises:
         AuditError: the store holds nothing of that time.
     """
@@ -110,7 +111,7 @@ def gather(  # over 40 lines: one literal and what it is made of
         moved = moves(_config(reader, (reader.newest_segment() or segments[-1]).digest).farm)
         unused = out_of_use(_modes_at(reader, segments[0]), events, cut)
         coming = coming_up(reader, segments, cut, lambda digest: _config(reader, digest).farm)
-        ahead = _ahead(reader, segments[-1], cut)
+        ahead = _ahead(reader, segments[-1], cut, outlook)
     begins = segments[0].now.wall_ms
     return Evidence(
         window=cut,
@@ -137,12 +138,12 @@ def gather(  # over 40 lines: one literal and what it is made of
     )
 
 
-def _ahead(reader: Reader, segment: Segment, cut: Window) -> tuple[Ahead, ...]:
+def _ahead(reader: Reader, segment: Segment, cut: Window, outlook: Outlook) -> tuple[Ahead, ...]:
     """What is reckoned to come up: flies by the shipped pest files, then slugs, weighed logs, picks."""
     config = _config(reader, segment.digest)
     flies = soon(reader, config, load_pests(), books(reader), cut.to_ms)
     found = [Ahead(one.space, one.words, one.source) for one in flies]
-    found += [Ahead(one.space, one.text, one.source) for one in morning(reader, config, cut.to_ms)]
+    found += [Ahead(one.space, one.text, one.source) for one in morning(reader, config, cut.to_ms, outlook)]
     return tuple(found)
 
 

@@ -8,6 +8,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import date, timedelta
 
+from gillhouse.audit.ahead_log import LOG_ALONE, Outlook
 from gillhouse.audit.alarm_log import figures_between
 from gillhouse.audit.evidence import config_at, gather
 from gillhouse.audit.figures import figures
@@ -17,16 +18,19 @@ from gillhouse.core.schedule import DAY_MIN, at_minute_ms, local
 from gillhouse.store.reader import Reader
 
 
-def night_of(reader: Reader, window: Window, now_ms: int, only: Sequence[str] = ()) -> Night:
+def night_of(
+    reader: Reader, window: Window, now_ms: int, only: Sequence[str] = (), outlook: Outlook = LOG_ALONE
+) -> Night:
     """The figures of a window.
 
     Args:
         now_ms: wall time; nothing after it is told.
         only: ids of the spaces wanted; empty for all.
+        outlook: what is known of the days to come beyond the log.
     Raises:
         AuditError: nothing is known of that time, or there is no such space.
     """
-    night = figures(gather(reader, window, now_ms), only)
+    night = figures(gather(reader, window, now_ms, outlook), only)
     own = night.window
     return replace(night, alarm_system=figures_between(reader, own.from_ms, own.to_ms, now_ms, own.zone))
 

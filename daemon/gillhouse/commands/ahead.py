@@ -16,9 +16,9 @@ from gillhouse.ahead.coming_up import Ahead, Line, lines, missing
 from gillhouse.ahead.slugs import PARTS
 from gillhouse.audit.ahead_log import Asked, aheads, from_now
 from gillhouse.audit.evidence import config_at
+from gillhouse.audit.weather_file import weather_from
 from gillhouse.clock import SystemClock
 from gillhouse.commands.options import default_state, state_option
-from gillhouse.commands.season import weather_from
 from gillhouse.errors import GillhouseError, LocalError
 from gillhouse.local import ask
 from gillhouse.store import JOURNAL

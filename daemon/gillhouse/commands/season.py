@@ -11,9 +11,9 @@ import click
 from gillhouse.ahead.evaporation import Cover
 from gillhouse.ahead.season import Crop, crop_of, plan
 from gillhouse.ahead.this_year import beside
-from gillhouse.ahead.weather import Weather, WeatherError, looked_through
-from gillhouse.ahead.weather_files import read
+from gillhouse.ahead.weather import Weather, looked_through
 from gillhouse.audit.ahead_log import YEAR_MS, outdoor_sensors, outdoor_weather
+from gillhouse.audit.weather_file import weather_from
 from gillhouse.clock import SystemClock
 from gillhouse.commands import season_told
 from gillhouse.commands.options import config_option, default_config, default_state, state_option
@@ -24,9 +24,6 @@ from gillhouse.drawing.calendar import draw
 from gillhouse.errors import GillhouseError
 from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
-
-BIGGEST_BYTES = 20_000_000
-"""Ten times a year's EPW; what is bigger is no weather file."""
 
 
 @click.command()
@@ -128,23 +125,6 @@ def _leave(path: Path, text: str) -> None:
         path.write_text(text, encoding="utf-8")
     except OSError as error:
         raise GillhouseError(f"{path}: cannot be written ({error.strerror}); name another place") from error
-
-
-def weather_from(path: Path) -> Weather:
-    """A weather file read.
-
-    Raises:
-        WeatherError: it is not there, too big, or cannot be read; the message says what to do.
-    """
-    try:
-        if path.stat().st_size > BIGGEST_BYTES:
-            raise WeatherError(
-                f"{path}: over {BIGGEST_BYTES // 1_000_000} MB; a year of weather has two or three"
-            )
-        # Old files carry place names in the code page of their time; the figures are ASCII in all of them.
-        return read(path.read_bytes().decode("latin-1").removeprefix("\xef\xbb\xbf"), path.name)
-    except OSError as error:
-        raise WeatherError(f"{path}: cannot be opened ({error.strerror}); check the name") from error
 
 
 def crops_from(config: Config, wanted: tuple[str, ...]) -> list[Crop]:

@@ -134,5 +134,12 @@ def mirror(draft: Draft, folder: Path) -> MirrorSettings | None:
     )
 
 
-def report(draft: Draft) -> ReportSettings:
-    return ReportSettings(draft.report.night_start, draft.report.night_end, draft.report.send_at)
+def report(draft: Draft, folder: Path) -> ReportSettings:
+    given = draft.report
+    return ReportSettings(
+        night_from_min=given.night_start,
+        night_to_min=given.night_end,
+        send_at_min=given.send_at,
+        forecast_file=beside(folder, given.forecast),
+        slug_nights=given.slug_nights,
+    )

@@ -236,6 +236,10 @@ class ReportGroup(Group):
     night_start: ClockTime = 18 * 60
     night_end: ClockTime = 7 * 60
     send_at: ClockTime | None = None
+    forecast: FileName | None = None
+    """A CSV the grower leaves there; no service is asked."""
+    slug_nights: YesNo = True
+    """Call slug nights at dusk; wants `latitude` and an open space."""
 
 
 class WaterGroup(Group):

@@ -123,7 +123,7 @@ class _Loading:
             store=edges.store(draft),
             mirror=edges.mirror(draft, folder),
             alerts=alerts,
-            report=edges.report(draft),
+            report=edges.report(draft, folder),
             card=people.card(draft),
             heartbeat=calls.heartbeat(draft, folder),
             rates=rates(draft.rates),

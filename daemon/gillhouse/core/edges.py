@@ -359,6 +359,10 @@ class ReportSettings:
     """Local minutes at which it ends, next morning."""
     send_at_min: int | None = None
     """Local minutes at which the night is sent to the people who get it; None: not sent."""
+    forecast_file: str | None = None
+    """The grower's own forecast, a CSV, read whenever a report is made."""
+    slug_nights: bool = True
+    """They are called at dusk, where the latitude is known and a space is open."""
 
 
 @dataclass(frozen=True, slots=True)
