@@ -34,7 +34,15 @@ from gillhouse.ahead.season import (
     spans,
     start,
 )
-from gillhouse.ahead.weather import WEEKS, Weather, WeatherHour, by_week, daylight_h, month_and_day
+from gillhouse.ahead.weather import (
+    WEEKS,
+    Weather,
+    WeatherHour,
+    by_week,
+    day_of_year,
+    daylight_h,
+    month_and_day,
+)
 from gillhouse.ahead.weather_files import read
 from gillhouse.config import load, shipped_dir
 from gillhouse.core.crops import Stage
@@ -120,6 +128,11 @@ def test_the_date_of_each_generation(name: str, pest: str) -> None:
     found = generations(year(name).hours, SEASON_PEST[pest])
     dates = [row["date_mm_dd_or_value"] for row in table if row["generation"] != "remainder_dd"]
     assert ["{:02d}-{:02d}".format(*month_and_day(day)) for day in found.days] == dates
+    complete = found.by_week()
+    assert (len(complete), complete[-1]) == (52, len(dates))
+    for number, date in enumerate(dates, start=1):  # complete from the week its date is in, and not before
+        week = (day_of_year(int(date[:2]), int(date[3:])) - 1) // 7 + 1
+        assert complete[week - 1] >= number > (complete[week - 2] if week > 1 else 0)
     (left,) = (float(row["date_mm_dd_or_value"]) for row in table if row["generation"] == "remainder_dd")
     assert found.left == pytest.approx(left, abs=0.051)
 

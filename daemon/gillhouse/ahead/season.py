@@ -172,6 +172,10 @@ class Generations:
     left: float
     """Degree-days begun for the next."""
 
+    def by_week(self) -> list[int]:
+        """How many are complete at the end of each week, 1 to 52."""
+        return [sum(day <= 7 * week for day in self.days) for week in range(1, WEEKS + 1)]
+
 
 @dataclass(frozen=True, slots=True)
 class Season:

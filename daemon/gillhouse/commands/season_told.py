@@ -43,7 +43,7 @@ def text(season: Season, weeks: Sequence[WeekBeside] | None = None) -> Iterator[
     yield from _months(season)
     yield ""
     for found in season.pests:
-        when = f", the first by {told_day(found.days[0])}" if found.days else ""
+        when = f", by {', '.join(map(told_day, found.days))}" if found.days else ""
         yield f"{found.pest.name}: {len(found.days)} full generations at the most{when}"
     if weeks is not None:
         yield this_year.told(weeks)
@@ -66,6 +66,7 @@ def record(season: Season, weeks: Sequence[WeekBeside] | None = None) -> dict[st
                 "pest": one.pest.id, "name": one.pest.name, "threshold_c": one.pest.zero_c,
                 "degree_days": one.pest.degree_days, "source": one.pest.source,
                 "complete_on": [dated(day) for day in one.days],
+                "complete_by_week": one.by_week(),
             }
             for one in season.pests
         ],
