@@ -89,6 +89,7 @@ BROKEN = {
     "every hour twice": (plain(day_rows("2025-07-01") + day_rows("2026-07-01")), ["come twice"]),
     "nothing in it": (plain(["2026-05-01 00:00,,80,1"]), ["no hour"]),
     "latitude": ("# latitude: 123\n" + plain(day_rows("2026-07-01")), ["123"]),
+    "an endless cell": (plain(["2026-07-01 00:00,15,80," + 200_000 * "x"]), ["plain CSV"]),
     "km/h as m/s": (plain(["2026-07-01 00:00,15,80,90"]), [":2:", "90", "wind_km_h"]),
 }  # fmt: skip
 

@@ -41,9 +41,12 @@ def read(text: str, name: str) -> Weather:
     lines = text.lstrip("\ufeff").splitlines()
     if not lines:
         raise WeatherError(f"{name}: the file is empty")
-    for fits, reader in _KINDS:
-        if fits(lines):
-            return reader(lines, name)
+    try:
+        for fits, reader in _KINDS:
+            if fits(lines):
+                return reader(lines, name)
+    except csv.Error as error:
+        raise WeatherError(f"{name}: cannot be read as CSV ({error}); save it as plain CSV") from None
     raise WeatherError(
         f"{name}: this is no EPW, TMY3 or TMY2 file, and its first line names no columns we know"
         f" ({lines[0][:60]!r}); a plain CSV begins with: time,temp_c,humidity_pct,wind_m_s"
