@@ -182,6 +182,23 @@ def test_a_number_alone_tells_duplicates() -> None:
         assert bench.refused(air(80, n=number)) is Reject.DUPLICATE
 
 
+def test_a_number_that_was_overtaken_makes_no_new_board() -> None:
+    """A broker begins again: 11 to 13 overtake 10, and then it sends 6 to 13 once more."""
+    bench = Bench()
+    for number in (*range(3, 10), 11, 12, 13, 10):
+        bench.one(air(80, n=number))
+    for number in range(6, 14):
+        assert bench.refused(air(80, n=number)) is Reject.DUPLICATE
+
+
+def test_a_number_far_below_is_a_board_that_began_again() -> None:
+    bench = Bench()
+    for number in range(200, 210):
+        bench.one(air(80, n=number))
+    for number in range(5, 15):  # its first ones were lost on the way
+        bench.one(air(80, n=number))
+
+
 def test_a_board_that_numbers_anew_after_a_restart_loses_nothing() -> None:
     """Numbers 0 to 2 come twice with other values, and then 3 to 5 with the very values they had before."""
     bench = Bench()

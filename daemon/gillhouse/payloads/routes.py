@@ -37,6 +37,10 @@ LATE_INTERVALS = 2
 REMEMBERED = 4096
 """Readings known again, over all sensors. A broker has at most 1,000 messages unacknowledged with us (see
 `mqtt.RECEIVE_MAXIMUM`), so what it may send twice is among the last 1,000 messages of a few sensors each."""
+OVERTAKEN = 100
+"""A number so little below the newest may have been overtaken: more than boards have under way at once."""
+FIRST_NUMBER = 1
+"""A board that begins anew counts from 0 or 1."""
 STEP_MS = 2_000
 """Wall against monotonic clock moved by more than this: a step, not drift (as `core.inputs.ClockStep`)."""
 SEED_AHEAD_MS = 60_000
@@ -212,8 +216,9 @@ class Routes:
         """False if this reading came before; else remembers it.
 
         With a time of its own a reading is its time and number. With a number alone it is the number and the
-        value, since boards number anew when they restart: a number below the newest, not seen before, says
-        so, and from there on the old numbers no longer count.
+        value, since boards number anew when they restart: a number far below the newest, or the board's
+        first, not seen before, says so, and from there on the old numbers no longer count. One that is only
+        a little below was overtaken on its way, as when a broker begins again.
         """
         known, seq = self._known, sample.seq
         if sample.own_ms is not None:
@@ -223,10 +228,11 @@ class Routes:
         if key in known:
             return False
         if sample.own_ms is None and seq is not None:
-            if seq < sensor.newest_seq:
+            if seq < sensor.newest_seq - OVERTAKEN or seq <= FIRST_NUMBER < sensor.newest_seq:
                 sensor.numbering += 1
                 key = (sensor.id, sensor.numbering, seq, sample.value)
-            sensor.newest_seq = seq
+                sensor.newest_seq = seq
+            sensor.newest_seq = max(sensor.newest_seq, seq)
         known[key] = None
         if len(known) > REMEMBERED:
             del known[next(iter(known))]
