@@ -13,9 +13,11 @@ STRUCK = pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExcepti
 """A thread that is killed on purpose ends with an exception nobody catches."""
 
 
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=STRUCK if name == "network" else ()) for name in DRILLS]
-)
+MARKS = {"network": STRUCK, "payloads": pytest.mark.soak, "week": pytest.mark.soak}
+"""A million payloads are in tests/payloads already, and a week takes its minutes: `pytest -m soak` runs them."""
+
+
+@pytest.mark.parametrize("name", [pytest.param(name, marks=MARKS.get(name, ())) for name in DRILLS])
 def test_it_survives(name: str, tmp_path: Path) -> None:
     shares: list[float] = []
     lines = DRILLS[name].run(Size.QUICK, tmp_path, shares.append)
