@@ -14,7 +14,7 @@ STRUCK = pytest.mark.filterwarnings("ignore::pytest.PytestUnhandledThreadExcepti
 
 
 MARKS = {"network": STRUCK, "payloads": pytest.mark.soak, "week": pytest.mark.soak}
-"""A million payloads are in tests/payloads already, and a week takes its minutes: `pytest -m soak` runs them."""
+"""tests/payloads has a million payloads already, and a week takes its minutes: `pytest -m soak` runs both."""
 
 
 @pytest.mark.parametrize("name", [pytest.param(name, marks=MARKS.get(name, ())) for name in DRILLS])
