@@ -13,6 +13,8 @@ from gillhouse.alerts.occurs import IN_SPACES, ON_FARM, where
 from gillhouse.commands.card import command
 from gillhouse.config import Config, load, load_files, shipped_dir
 from gillhouse.core.alarm_kinds import KINDS
+from gillhouse.core.role_words import ROLE_WORD
+from gillhouse.core.settings import RelaySettings, Role
 
 NOW = 1_791_864_840_000  # Tue 13 Oct 2026 04:14 UTC: `date -u -d @1791864840` of GNU coreutils
 
@@ -57,6 +59,14 @@ def test_it_says_what_the_config_says(config: Config) -> None:
         "  The dog is friendly",
     ):
         assert line in said, line
+
+
+@pytest.mark.parametrize("role", list(Role))
+def test_whatever_a_relay_switches_it_stands_on_it_in_words(config: Config, role: Role) -> None:
+    relay = RelaySettings(f"some-{role}", role, "tent", advise_only=False)
+    farm = replace(config.farm, relays={relay.id: relay})
+    said = cards.text(cards.card(replace(config, farm=farm), NOW))
+    assert f"{relay.id}: {ROLE_WORD[role]}, Tent <b>" in said
 
 
 def test_only_calls_that_can_come_stand_on_it(config: Config) -> None:

@@ -18,6 +18,7 @@ from gillhouse.alerts.occurs import where
 from gillhouse.config import Config
 from gillhouse.core.alarm_kinds import KINDS
 from gillhouse.core.edges import HELPER_RUN_MS, Neighbour, PersonRole, PersonSettings, ShutOff
+from gillhouse.core.role_words import ROLE_WORD
 from gillhouse.core.schedule import local
 from gillhouse.core.settings import Role
 
@@ -46,18 +47,6 @@ SAFETY = (
 )
 UV = "The UV lamp harms eyes and skin. Never open its door while it is lit."
 NOT_SAFE = "This card does not say that anything is safe to work on. If in doubt, ring and wait."
-
-ROLE_WORDS: dict[Role, str] = {
-    Role.MIST: "mist",
-    Role.FAN: "fan",
-    Role.HEATER: "heater",
-    Role.COOLER: "cooler",
-    Role.LIGHT: "light",
-    Role.CIRCULATION: "stirring fan",
-    Role.PUMP: "pump",
-    Role.DAMPER: "damper",
-    Role.UV: "UV lamp",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -189,7 +178,7 @@ def _relays(config: Config) -> Iterator[tuple[str, str]]:
     for relay in config.farm.relays.values():
         place = spaces[relay.space].name if relay.space in spaces else "shared"
         only = ", only advised: switch it by hand at its own switch" if relay.advise_only else ""
-        yield relay.id, f"{ROLE_WORDS[relay.role]}, {place}{only}"
+        yield relay.id, f"{ROLE_WORD[relay.role]}, {place}{only}"
 
 
 def page(shown: Card) -> str:

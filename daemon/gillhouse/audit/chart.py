@@ -18,8 +18,9 @@ from gillhouse.audit.night import (
     SpaceNight,
     Window,
 )
-from gillhouse.audit.wording import ROLE_WORD, alarm_words, note_words, span_words
+from gillhouse.audit.wording import alarm_words, note_words, span_words
 from gillhouse.core.quantities import Quantity
+from gillhouse.core.role_words import ROLE_WORD
 from gillhouse.drawing.figures import BandSpan, Flag, Ink, MarkLane, Step, Strip, Tick, TraceLane
 
 TITLE = {Quantity.HUMIDITY: "Humidity %", Quantity.CO2: "CO2 ppm", Quantity.TEMPERATURE: "Temperature C"}

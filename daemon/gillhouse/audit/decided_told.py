@@ -8,10 +8,11 @@ from collections.abc import Callable
 from typing import Any
 
 from gillhouse.audit import told
-from gillhouse.audit.wording import DOUBT_WORD, ROLE_WORD, alarm_title, capital, reason_words
+from gillhouse.audit.wording import DOUBT_WORD, alarm_title, capital, reason_words
 from gillhouse.core.outputs import EventKind, Transition
 from gillhouse.core.readings import Quality
 from gillhouse.core.reasons import Reason
+from gillhouse.core.role_words import ROLE_WORD
 from gillhouse.core.settings import FarmSettings, Role
 from gillhouse.store.codec import from_canonical
 

@@ -24,7 +24,6 @@ from gillhouse.audit.night import (
 from gillhouse.audit.verdict import SpaceVerdict
 from gillhouse.audit.wording import (
     DOUBT_WORD,
-    ROLE_WORD,
     about,
     alarm_title,
     answer_words,
@@ -35,6 +34,7 @@ from gillhouse.audit.wording import (
     worst_words,
 )
 from gillhouse.core.reasons import Reason
+from gillhouse.core.role_words import ROLE_WORD
 from gillhouse.core.settings import RelaySettings
 from gillhouse.drawing.strip import NARROW, WIDE, draw
 

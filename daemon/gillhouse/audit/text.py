@@ -13,7 +13,6 @@ from gillhouse.audit.happened import SHORT
 from gillhouse.audit.night import AlarmNight, Coming, Night, Outside, QuantityNight, SensorNight, SpaceNight
 from gillhouse.audit.verdict import Finding, Grade, SpaceVerdict
 from gillhouse.audit.wording import (
-    ROLE_WORD,
     alarm_title,
     capital,
     outside_words,
@@ -22,6 +21,7 @@ from gillhouse.audit.wording import (
     worst_words,
 )
 from gillhouse.core.quantities import Quantity
+from gillhouse.core.role_words import ROLE_WORD
 
 MOST_LINES = 12
 MOST_COMING = 3

@@ -10,7 +10,8 @@ from gillhouse.audit import told
 from gillhouse.audit.record import iso
 from gillhouse.audit.runs import End
 from gillhouse.audit.why import Chain
-from gillhouse.audit.wording import ROLE_WORD, capital, reason_words
+from gillhouse.audit.wording import capital, reason_words
+from gillhouse.core.role_words import ROLE_WORD
 from gillhouse.store.records import CommandAt
 
 

@@ -14,22 +14,7 @@ from gillhouse.core.outputs import Facts
 from gillhouse.core.quantities import Quantity
 from gillhouse.core.readings import Mark
 from gillhouse.core.reasons import WORDS, Reason
-from gillhouse.core.settings import Role
 from gillhouse.store.chain import Head
-
-ROLE_WORD: dict[Role, str] = {
-    Role.MIST: "mist",
-    Role.FAN: "fan",
-    Role.HEATER: "heater",
-    Role.COOLER: "cooler",
-    Role.LIGHT: "light",
-    Role.CIRCULATION: "stirring fan",
-    Role.UV: "UV lamp",
-    Role.PUMP: "pump",
-    Role.DAMPER: "damper",
-    Role.MASTER: "master valve",
-    Role.ALARM: "alarm relay",
-}
 
 WORST_WORD: dict[tuple[Quantity, Side], str] = {
     (Quantity.HUMIDITY, Side.BELOW): "driest",
