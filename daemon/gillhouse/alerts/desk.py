@@ -16,7 +16,6 @@ from typing import Protocol
 
 from gillhouse.alerts.channel import Incoming, Message
 from gillhouse.alerts.codes import Codes, Issued, Verdict
-from gillhouse.alerts.mailbox import Mailbox
 from gillhouse.alerts.replies import Reply, Wish, understood
 from gillhouse.clock import Box, Clock
 from gillhouse.core.alarm_kinds import KINDS
@@ -210,6 +209,10 @@ def ways_in(settings: AlertSettings, channels: Mapping[str, object]) -> list[Way
 
 def _way(settings: ChannelSettings, channels: Mapping[str, object]) -> list[Way]:
     if settings.answers is not None:
+        from gillhouse.alerts.mailbox import (
+            Mailbox,  # 0.8 MB with IMAP and mail: only where one is looked into
+        )
+
         return [Mailbox(settings.id, settings.answers, settings.timeout_ms)]
     channel = channels[settings.id]
     return [channel] if settings.kind == "sms" and hasattr(channel, "fetch") else []  # type: ignore[list-item]
