@@ -30,7 +30,7 @@ def settle(state: State, step: Step, item: Input) -> None:
 
 def look(plan: Plan, state: State, step: Step) -> None:
     """Tells the alarm book the modes, and the channels that took nothing for too long when calls are due."""
-    if state.modes or state.book.modes or any(stay.now is not None for stay in state.stays.values()):
+    if state.modes or state.book.modes or state.stays:
         modes = {space: found for space in plan.spaces if (found := modes_of(state, space))}
         step.notices += state.book.in_modes(step.now, modes)
     if plan.settings.calling.people and (step.tell_all or calling.is_due(state.calls, step.now)):

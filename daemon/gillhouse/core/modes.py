@@ -40,6 +40,8 @@ MODE_WORDS: dict[Mode, str] = {
 }
 """How a person says it."""
 
+_GRAVEST_FIRST = tuple(Mode)
+
 WITH_PEOPLE = (Mode.PEOPLE_INSIDE, Mode.CLEANING, Mode.HARVEST)
 """While these last somebody is taken to be inside a space that can be walked into."""
 
@@ -117,12 +119,13 @@ class Kept(Protocol):
 
 def modes_of(state: Kept, space: str | None) -> tuple[Mode, ...]:
     """Every mode that holds for a space now, gravest first; for None what holds for the whole farm."""
+    if not state.modes and not state.stays:
+        return ()  # asked for every space at every grant, and nearly always so
     found = [state.modes[key].mode for key in dict.fromkeys((WHOLE_FARM, space or "")) if key in state.modes]
     stay = state.stays.get(space or "")
     if stay is not None and stay.now is not None:
         found.append(Mode.PEOPLE_INSIDE)
-    order = list(Mode)
-    return tuple(sorted(found, key=order.index))
+    return tuple(sorted(found, key=_GRAVEST_FIRST.index))
 
 
 def mode_of(state: Kept, space: str | None) -> Mode | None:

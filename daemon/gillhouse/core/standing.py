@@ -40,7 +40,8 @@ def standing(plan: Plan, state: State, step: Step) -> list[Ask]:
         facts: Facts = {"who": held.who}
         found.append(Ask(relay, held.on, None, Authority.OVERRIDE, Reason.OVERRIDE, (held.seq,), facts))
     found += measuring.standing(plan, state, step)
-    found += plumbing.flushes(plan, state, step.now, keeping.people(plan, state))
+    if plan.settings.water.flush_ms is not None:
+        found += plumbing.flushes(plan, state, step.now, keeping.people(plan, state))
     found += keeping.asks(plan, state, step)
     for ask in guard_bars.asks(plan, state, step, found):
         if not (lost and ask.on and plan.settings.relays[ask.relay].over_broker):
