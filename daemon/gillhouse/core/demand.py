@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import Protocol
 
+from gillhouse.core.air import humidity_ratio
 from gillhouse.core.crops import Band
 from gillhouse.core.outputs import Facts
 from gillhouse.core.reasons import Reason
@@ -112,6 +113,23 @@ def wet_from(band: Band, error: float) -> float:
     assert band.high is not None
     low = band.low if band.low is not None else 0.0
     return band.high - min(max(error, WET_NEAR_PCT), (band.high - low) / 4)
+
+
+def wet_since(since_ms: int | None, is_wet: bool, mono_ms: int) -> int | None:
+    """Since when the air has been wet without a break; None: it is not. `since_ms`: what this said last."""
+    if not is_wet:
+        return None
+    return mono_ms if since_ms is None else since_ms
+
+
+def stays_wet(since_ms: int | None, mono_ms: int) -> bool:
+    """It has been wet for longer than a pulse's damp takes to pass."""
+    return since_ms is not None and mono_ms - since_ms >= WET_STAYS_MS
+
+
+def airing_dries(inside: Inside, humidity_pct: float) -> bool:
+    """The intake is so much drier that a fan dries the air; where it is not, only warmth does."""
+    return inside.intake_ratio <= humidity_ratio(inside.temperature_c, humidity_pct) - FRESH_STEP_KG
 
 
 def earliest(moments: Sequence[int | None]) -> int | None:

@@ -11,14 +11,15 @@ from math import inf
 from gillhouse.core.air import humidity_ratio
 from gillhouse.core.crops import Band
 from gillhouse.core.demand import (
-    FRESH_STEP_KG,
     HOUR_MS,
     LONGEST_STEP_MS,
     WET_NEAR_PCT,
-    WET_STAYS_MS,
     Inside,
     Wish,
+    airing_dries,
+    stays_wet,
     wet_from,
+    wet_since,
 )
 from gillhouse.core.reasons import Reason
 from gillhouse.core.ventilation import air_changes, flow, purge_h
@@ -204,17 +205,12 @@ def _by_wetness(plan: AirPlan, inside: Inside, state: AirState, mono_ms: int) ->
     if value is None or band is None or band.high is None or not inside.humidity.trusted:
         return None
     begin = wet_from(band, inside.humidity.error)
-    if inside.humidity.held or value <= begin:
-        state.wet_since_ms = None
-        return None
-    if state.wet_since_ms is None:
-        state.wet_since_ms = mono_ms
-    if mono_ms - state.wet_since_ms < WET_STAYS_MS:
+    is_wet = value > begin and not inside.humidity.held
+    state.wet_since_ms = wet_since(state.wet_since_ms, is_wet, mono_ms)
+    if not stays_wet(state.wet_since_ms, mono_ms) or not airing_dries(inside, value) or inside.cold:
         return None
     aim = begin - min(WET_NEAR_PCT, band.high - begin)
     ratio = humidity_ratio(inside.temperature_c, value)
-    if inside.intake_ratio > ratio - FRESH_STEP_KG or inside.cold:
-        return None
     if mono_ms < state.wait_until_ms:
         return Wish(False, Reason.WAITING_GAP)
     state.mode = Reason.TOO_HUMID

@@ -8,16 +8,16 @@ temperature band, for as long as it helps.
 
 from dataclasses import dataclass
 
-from gillhouse.core.air import humidity_ratio
 from gillhouse.core.crops import Band
 from gillhouse.core.demand import (
-    FRESH_STEP_KG,
     HOUR_MS,
     LONGEST_STEP_MS,
-    WET_STAYS_MS,
     Inside,
     Wish,
+    airing_dries,
+    stays_wet,
     wet_from,
+    wet_since,
 )
 from gillhouse.core.outputs import Facts
 from gillhouse.core.reasons import Reason
@@ -122,12 +122,8 @@ def _aim_to_dry(plan: DutyPlan, inside: Inside, state: DutyState, step_ms: int, 
         state.dry_c, state.wet_since_ms = 0.0, None
         return
     begin = wet_from(band, inside.humidity.error)
-    if value <= begin:
-        state.wet_since_ms = None
-    elif state.wet_since_ms is None:
-        state.wet_since_ms = mono_ms
-    stays = state.wet_since_ms is not None and mono_ms - state.wet_since_ms >= WET_STAYS_MS
-    if stays and inside.intake_ratio > humidity_ratio(inside.temperature_c, value) - FRESH_STEP_KG:
+    state.wet_since_ms = wet_since(state.wet_since_ms, value > begin, mono_ms)
+    if stays_wet(state.wet_since_ms, mono_ms) and not airing_dries(inside, value):
         # Air that is already warm enough is warmed from where it stands.
         aim_c = max(state.dry_c, inside.temperature_c) + DRY_UP_K_H * step_ms / HOUR_MS
         state.dry_c = min(aim_c, inside.temperature_c + DRY_LEAD_K)
