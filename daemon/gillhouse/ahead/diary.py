@@ -10,16 +10,16 @@ journal's chain, put right by another note as every note is (docs/decisions has 
 
 import re
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 
 from gillhouse.ahead.pests import PestStage
 from gillhouse.ahead.traps import Catch
+from gillhouse.core import local_moment
 
 WORD = "flies:"
 """Notes that begin so are these."""
 SAMPLE_G = 125
 """Larvae are counted in so much substrate or casing, as the published thresholds are."""
-_TIME = "%Y-%m-%d %H:%M"
 _SEEN_STAGES = (PestStage.ADULT, PestStage.EGG, PestStage.LARVA, PestStage.PUPA)
 _WHEN = r"(?P<when>\d{4}-\d\d-\d\d \d\d:\d\d)(?:; (?P<words>.*))?"
 _PEST = r"(?P<pest>[a-z][a-z0-9-]*)"
@@ -70,7 +70,7 @@ def written(entry: Entry, zone: tzinfo) -> str:
     Raises:
         ValueError: a count below nothing, no trap, no time; the message says which.
     """
-    when = datetime.fromtimestamp(entry.at_ms / 1000, UTC).astimezone(zone).strftime(_TIME)
+    when = local_moment.written(entry.at_ms, zone)
     words = f"; {entry.words}" if entry.words else ""
     if isinstance(entry, Seen):
         if entry.stage not in _SEEN_STAGES:
@@ -97,7 +97,7 @@ def read(text: str, zone: tzinfo) -> Entry | None:
     rest = text[len(WORD) :].strip()
     for pattern, make in _KINDS:
         found = pattern.fullmatch(rest)
-        at_ms = _moment_ms(found["when"], zone) if found else None
+        at_ms = local_moment.read(found["when"], zone) if found else None
         if found is not None and at_ms is not None:
             return make(found, at_ms)
     return None
@@ -119,14 +119,6 @@ def _caught(found: re.Match[str], at_ms: int) -> Entry | None:
 
 
 _KINDS = ((_SEEN, _seen), (_CAUGHT, _caught), (_LARVAE, _larvae))
-
-
-def _moment_ms(text: str, zone: tzinfo) -> int | None:
-    try:
-        naive = datetime.strptime(text, _TIME)  # noqa: DTZ007  the farm's zone follows
-    except ValueError:
-        return None
-    return round(naive.replace(tzinfo=zone).astimezone(UTC).timestamp() * 1000)
 
 
 def _plural(number: float, word: str) -> str:

@@ -1,12 +1,13 @@
 """Days as a grower writes them at the command line, in the farm's own time."""
 
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from pathlib import Path
 
 import click
 
 from gillhouse.audit.evidence import config_at
 from gillhouse.clock import SystemClock
+from gillhouse.core import local_moment
 from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
@@ -36,8 +37,7 @@ def zone_of(state: Path) -> tzinfo:
 
 def _moment(text: str, zone: tzinfo) -> int:
     words = text.strip() if " " in text.strip() else f"{text.strip()} {NOON}"
-    try:
-        naive = datetime.strptime(words, "%Y-%m-%d %H:%M")  # noqa: DTZ007 - the farm's zone follows
-    except ValueError as error:
-        raise click.BadParameter(f"{text!r} is no day; write 2026-11-20, or '2026-11-20 18:30'") from error
-    return round(naive.replace(tzinfo=zone).astimezone(UTC).timestamp() * 1000)
+    at_ms = local_moment.read(words, zone)
+    if at_ms is None:
+        raise click.BadParameter(f"{text!r} is no day; write 2026-11-20, or '2026-11-20 18:30'")
+    return at_ms

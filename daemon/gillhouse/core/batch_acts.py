@@ -7,8 +7,8 @@ events; everything else follows from `in_force`. Not here: alarms, relays.
 
 from collections.abc import Callable, Iterable
 from dataclasses import dataclass, field
-from datetime import UTC, datetime
 
+from gillhouse.core import local_moment
 from gillhouse.core.batches import Batch, CropState, Planned, day_of_stage, flush_at, proposal
 from gillhouse.core.crops import Band
 from gillhouse.core.in_force import held, way_ms, wished
@@ -56,8 +56,7 @@ class Turn:
 
     def on(self, wall_ms: int) -> str:
         """The local day and time of a moment, as in `2026-03-29 06:00`."""
-        local = datetime.fromtimestamp(wall_ms // 1000, UTC).astimezone(self.settings.zone)
-        return f"{local:%Y-%m-%d %H:%M}"
+        return local_moment.written(wall_ms, self.settings.zone)
 
 
 def _facts(batch: Batch) -> dict[str, Fact]:

@@ -13,8 +13,10 @@ any reckoning.
 import re
 from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, tzinfo
+from datetime import tzinfo
 from math import isfinite
+
+from gillhouse.core import local_moment
 
 WORD = "crop:"
 """Notes that begin so are these."""
@@ -27,7 +29,6 @@ LEAST_KG = 0.001
 MOST_FLUSH = 20
 MOST_COUNT = 999_999
 MOST_WORDS = 200
-_TIME = "%Y-%m-%d %H:%M"
 _HEAD = r"(?P<batch>[A-Za-z0-9._-]{1,24}) flush (?P<flush>\d{1,2}) "
 _WHEN = r" on (?P<when>\d{4}-\d\d-\d\d \d\d:\d\d)(?:; (?P<words>.*))?"
 _KG = r"\d{1,7}(?:\.\d{1,3})?"
@@ -92,7 +93,7 @@ def written(entry: CropEntry, zone: tzinfo) -> str:
         raise ValueError(f"flush {about.flush} cannot be; flushes are numbered 1 to {MOST_FLUSH}")
     if len(about.words) > MOST_WORDS or not about.words.isprintable():
         raise ValueError(f"words are one line of at most {MOST_WORDS} plain letters; write them shorter")
-    when = datetime.fromtimestamp(about.at_ms / 1000, UTC).astimezone(zone).strftime(_TIME)
+    when = local_moment.written(about.at_ms, zone)
     words = f"; {about.words}" if about.words else ""
     return f"{WORD} {about.batch} flush {about.flush} {said(entry)} on {when}{words}"
 
@@ -128,7 +129,7 @@ def read(text: str, zone: tzinfo) -> CropEntry | None:
         return None
     for pattern, make in _KINDS:
         found = pattern.fullmatch(text[len(WORD) :].lstrip())
-        at_ms = None if found is None else _moment_ms(found["when"], zone)
+        at_ms = None if found is None else local_moment.read(found["when"], zone)
         if found is None or at_ms is None:
             continue
         entry = make(found, About(found["batch"], int(found["flush"]), at_ms, found["words"] or ""))
@@ -198,11 +199,3 @@ _KINDS: tuple[tuple[re.Pattern[str], Callable[[re.Match[str], About], CropEntry]
     (_kind(r"looked at: (?P<signs>nothing|[a-z, -]+?)"), _looked),
     (_kind(rf"filled with (?P<dry>{_KG}) kg dry(?:, (?P<blocks>\d{{1,6}}) blocks)?"), _filled),
 )
-
-
-def _moment_ms(text: str, zone: tzinfo) -> int | None:
-    try:
-        naive = datetime.strptime(text, _TIME)  # noqa: DTZ007  the farm's zone follows
-    except ValueError:
-        return None
-    return round(naive.replace(tzinfo=zone).astimezone(UTC).timestamp() * 1000)
