@@ -78,20 +78,7 @@ def draw(calendar: Calendar) -> str:
         *_legend(bottom + 18.0, calendar.key),
         paper.words(LEFT, bottom + 36.0, calendar.foot, SMALL, fill=paper.SOFT_TEXT),
     ]
-    title = paper.element("title", paper.plain(calendar.title), id=f"{calendar.key}-title")
-    told = paper.element("desc", paper.plain(calendar.description), id=f"{calendar.key}-desc")
-    return paper.element(
-        "svg",
-        "\n".join([title, told, *body]),
-        xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {paper.n(WIDTH)} {paper.n(height)}",
-        width=WIDTH,
-        height=height,
-        role="img",
-        aria_labelledby=f"{calendar.key}-title {calendar.key}-desc",
-        class_="calendar",
-        font_family="'DejaVu Sans Condensed','Liberation Sans Narrow','Arial Narrow',Arial,sans-serif",
-    )
+    return paper.sheet(calendar, "calendar", (WIDTH, height), body)
 
 
 def _x(day: float) -> float:

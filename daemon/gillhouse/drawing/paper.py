@@ -6,6 +6,7 @@ same without colour vision and in a black and white print. Inks on the paper hav
 
 from collections.abc import Sequence
 from html import escape
+from typing import Protocol
 
 from gillhouse.drawing.figures import Ink
 
@@ -68,6 +69,41 @@ def line(start: tuple[float, float], end: tuple[float, float], stroke: str, **at
 
 def path(steps: Sequence[str], **attributes: str | float) -> str:
     return element("path", "", d="".join(steps), **attributes)
+
+
+class Titled(Protocol):
+    """A drawing with a name for its parts, a title, and all that a reader who cannot see it needs."""
+
+    @property
+    def key(self) -> str: ...
+
+    @property
+    def title(self) -> str: ...
+
+    @property
+    def description(self) -> str: ...
+
+
+def sheet(drawing: Titled, kind: str, size: tuple[float, float], body: Sequence[str]) -> str:
+    """The whole drawing as one SVG element, told to a reader who cannot see it. `kind`: its class."""
+    return element(
+        "svg",
+        "\n".join(
+            [
+                element("title", plain(drawing.title), id=f"{drawing.key}-title"),
+                element("desc", plain(drawing.description), id=f"{drawing.key}-desc"),
+                *body,
+            ]
+        ),
+        xmlns="http://www.w3.org/2000/svg",
+        viewBox=f"0 0 {n(size[0])} {n(size[1])}",
+        width=size[0],
+        height=size[1],
+        role="img",
+        aria_labelledby=f"{drawing.key}-title {drawing.key}-desc",
+        class_=kind,
+        font_family="'DejaVu Sans Condensed','Liberation Sans Narrow','Arial Narrow',Arial,sans-serif",
+    )
 
 
 def hatch(key: str) -> str:

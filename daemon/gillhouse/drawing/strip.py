@@ -66,27 +66,11 @@ def draw(strip: Strip, width: float = WIDE) -> str:
     ground = _ground(measures, height) + _rulings(strip.ticks, axis, (flags_bottom, lanes_bottom))
     hours = _hours(strip.ticks, axis, (top - 7, lanes_bottom + measures.size + 3), measures.size)
     poles, cloths = _flags(strip.flags, rows, axis, (top, lanes_bottom))
-    return _svg(
+    return paper.sheet(
         strip,
+        "strip",
         (width, height),
         [paper.element("defs", paper.hatch(strip.key)), *ground, *poles, *body, *hours, *cloths],
-    )
-
-
-def _svg(strip: Strip, size: tuple[float, float], body: Sequence[str]) -> str:
-    title = paper.element("title", paper.plain(strip.title), id=f"{strip.key}-title")
-    told = paper.element("desc", paper.plain(strip.description), id=f"{strip.key}-desc")
-    return paper.element(
-        "svg",
-        "\n".join([title, told, *body]),
-        xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {paper.n(size[0])} {paper.n(size[1])}",
-        width=size[0],
-        height=size[1],
-        role="img",
-        aria_labelledby=f"{strip.key}-title {strip.key}-desc",
-        class_="strip",
-        font_family="'DejaVu Sans Condensed','Liberation Sans Narrow','Arial Narrow',Arial,sans-serif",
     )
 
 

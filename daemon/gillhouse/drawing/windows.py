@@ -93,28 +93,18 @@ def draw(sheet: Windows, width: float = WIDE) -> str:
         ground.append(
             paper.box(left, TOP - 8, max(right - left, 1.5), at - TOP + 8, fill=f"url(#{sheet.key}-gap)")
         )
-    return paper.element(
-        "svg",
-        "\n".join(
-            [
-                paper.element("title", paper.plain(sheet.title), id=f"{sheet.key}-title"),
-                paper.element("desc", paper.plain(sheet.description), id=f"{sheet.key}-desc"),
-                paper.element("defs", paper.hatch(sheet.key)),
-                *ground,
-                paper.words(12, 20, sheet.title, SIZE + 2.5, font_weight="bold", fill=paper.TEXT),
-                *body,
-                *_uprights(sheet.uprights, axis, at),
-                paper.words(LEFT, at + 30, _legend(sheet), SIZE - 1, fill=paper.SOFT_TEXT),
-            ]
-        ),
-        xmlns="http://www.w3.org/2000/svg",
-        viewBox=f"0 0 {paper.n(width)} {paper.n(height)}",
-        width=width,
-        height=height,
-        role="img",
-        aria_labelledby=f"{sheet.key}-title {sheet.key}-desc",
-        class_="windows",
-        font_family="'DejaVu Sans Condensed','Liberation Sans Narrow','Arial Narrow',Arial,sans-serif",
+    return paper.sheet(
+        sheet,
+        "windows",
+        (width, height),
+        [
+            paper.element("defs", paper.hatch(sheet.key)),
+            *ground,
+            paper.words(12, 20, sheet.title, SIZE + 2.5, font_weight="bold", fill=paper.TEXT),
+            *body,
+            *_uprights(sheet.uprights, axis, at),
+            paper.words(LEFT, at + 30, _legend(sheet), SIZE - 1, fill=paper.SOFT_TEXT),
+        ],
     )
 
 
