@@ -16,16 +16,23 @@ TWICE = 65535.0
 """Full scale of the SHT and SCD4x families, 2^16 - 1."""
 
 
-class Sht3x:
-    """Humidity and temperature; one shot, high repeatability, no clock stretching."""
+class OnBus:
+    """A sensor at its address. What measures only when asked has nothing to do at start."""
 
-    ADDRESS = 0x44
+    ADDRESS = None
 
-    def __init__(self, bus, pause_ms, address=ADDRESS):
-        self.bus, self.pause_ms, self.address = bus, pause_ms, address
+    def __init__(self, bus, pause_ms, address=None):
+        self.bus, self.pause_ms = bus, pause_ms
+        self.address = self.ADDRESS if address is None else address
 
     def start(self):
         pass
+
+
+class Sht3x(OnBus):
+    """Humidity and temperature; one shot, high repeatability, no clock stretching."""
+
+    ADDRESS = 0x44
 
     def read(self):
         self.bus.writeto(self.address, b"\x24\x00")
@@ -34,16 +41,10 @@ class Sht3x:
         return {"temp": -45 + 175 * temp / TWICE, "rh": 100 * rh / TWICE}
 
 
-class Sht4x:
+class Sht4x(OnBus):
     """Humidity and temperature, the later family: the humidity's scale reaches past both ends."""
 
     ADDRESS = 0x44
-
-    def __init__(self, bus, pause_ms, address=ADDRESS):
-        self.bus, self.pause_ms, self.address = bus, pause_ms, address
-
-    def start(self):
-        pass
 
     def read(self):
         self.bus.writeto(self.address, b"\xfd")
@@ -52,16 +53,10 @@ class Sht4x:
         return {"temp": -45 + 175 * temp / TWICE, "rh": within(-6 + 125 * rh / TWICE)}
 
 
-class Si70xx:
+class Si70xx(OnBus):
     """Humidity and temperature; the temperature is the one measured with the humidity."""
 
     ADDRESS = 0x40
-
-    def __init__(self, bus, pause_ms, address=ADDRESS):
-        self.bus, self.pause_ms, self.address = bus, pause_ms, address
-
-    def start(self):
-        pass
 
     def read(self):
         self.bus.writeto(self.address, b"\xf5")
@@ -73,13 +68,10 @@ class Si70xx:
         return {"temp": -46.85 + 175.72 * temp / 65536.0, "rh": within(-6 + 125 * rh / 65536.0)}
 
 
-class Scd4x:
+class Scd4x(OnBus):
     """CO2, humidity and temperature; measures by itself every five seconds."""
 
     ADDRESS = 0x62
-
-    def __init__(self, bus, pause_ms, address=ADDRESS):
-        self.bus, self.pause_ms, self.address = bus, pause_ms, address
 
     def start(self):
         self.bus.writeto(self.address, b"\x3f\x86")  # stop, if a warm start finds it measuring
@@ -100,13 +92,10 @@ class Scd4x:
         return {"co2": co2, "temp": -45 + 175 * temp / TWICE, "rh": 100 * rh / TWICE}
 
 
-class Scd30:
+class Scd30(OnBus):
     """CO2, humidity and temperature; measures by itself every two seconds."""
 
     ADDRESS = 0x61
-
-    def __init__(self, bus, pause_ms, address=ADDRESS):
-        self.bus, self.pause_ms, self.address = bus, pause_ms, address
 
     def start(self):
         self.bus.writeto(self.address, with_word(0x5306, 0))  # self-calibration off
