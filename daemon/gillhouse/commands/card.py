@@ -7,7 +7,7 @@ import click
 
 from gillhouse.alerts import card as cards
 from gillhouse.clock import SystemClock
-from gillhouse.commands.options import config_option, default_config
+from gillhouse.commands.options import config_option, default_config, out_option
 from gillhouse.config import load
 
 FORMATS: dict[str, Callable[[cards.Card], str]] = {"text": cards.text, "html": cards.page}
@@ -16,12 +16,7 @@ FORMATS: dict[str, Callable[[cards.Card], str]] = {"text": cards.text, "html": c
 @click.command()
 @config_option
 @click.option("--format", "form", type=click.Choice(list(FORMATS)), default="text", show_default=True)
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, dir_okay=False),
-    default=None,
-    help="Write it to this file instead of the terminal.",
-)
+@out_option
 def command(config_path: Path | None, form: str, out: Path | None) -> None:
     """Write the helper card: each call that can come, what to do first, whom to ring, where things shut off.
 

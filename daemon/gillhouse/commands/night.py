@@ -13,7 +13,7 @@ from gillhouse.audit.record import as_json
 from gillhouse.audit.report import last_window, night_of, window_of
 from gillhouse.audit.text import as_text
 from gillhouse.clock import SystemClock
-from gillhouse.commands.options import default_state, state_option
+from gillhouse.commands.options import default_state, out_option, state_option
 from gillhouse.store import JOURNAL
 from gillhouse.store.reader import Reader
 
@@ -38,12 +38,7 @@ FORMATS: dict[str, Callable[[Night], str]] = {"text": as_text, "html": as_html, 
 @click.option("--to", "end", metavar="TIME", default=None, help="Where that ends.")
 @click.option("--space", "spaces", multiple=True, help="Only this space; may be given again.")
 @click.option("--format", "form", type=click.Choice(list(FORMATS)), default="text", show_default=True)
-@click.option(
-    "--out",
-    type=click.Path(path_type=Path, dir_okay=False),
-    default=None,
-    help="Write it to this file instead of the terminal.",
-)
+@out_option
 @state_option
 def command(  # noqa: PLR0913  one argument an option
     evening: datetime | None,

@@ -50,6 +50,15 @@ def config_option(function: F) -> F:
     )(function)
 
 
+def out_option(function: F) -> F:
+    return click.option(
+        "--out",
+        type=click.Path(path_type=Path, dir_okay=False),
+        default=None,
+        help="Write it to this file instead of the terminal.",
+    )(function)
+
+
 def state_option(function: F) -> F:
     return click.option(
         "--state",
